@@ -1,0 +1,1 @@
+//! The schema of kinds, names, types, evaluation, checks and the standard library.

@@ -1,0 +1,2 @@
+//! The cutwater command: checks, solves and formats pump specs.
+fn main() {}

@@ -1,0 +1,1 @@
+//! What an editor asks, in offsets and strings, without protocol types.

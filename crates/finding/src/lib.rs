@@ -1,0 +1,1 @@
+//! Finding codes, levels, places and fixes.

@@ -1,0 +1,1 @@
+//! Rings, fits, rotor balance, impeller, shaft and measurement uncertainty, in SI units.

@@ -1,0 +1,1 @@
+//! Dimensions, kinds of quantity, units, toleranced values and their display.

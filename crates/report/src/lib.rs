@@ -1,0 +1,1 @@
+//! JSON and other renderings of findings and results.

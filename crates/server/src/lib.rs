@@ -1,0 +1,1 @@
+//! The language server: the only crate that knows the protocol.

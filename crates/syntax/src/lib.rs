@@ -1,0 +1,1 @@
+//! Tokens, parser, syntax tree and formatter of the pump language.

@@ -1,0 +1,1 @@
+//! Byte spans, line index and position encodings.
