@@ -1,0 +1,270 @@
+//! Splits a file into chunks: one top-level item each, with the blank lines and comments before it.
+//!
+//! Chunks tile the file. Each is parsed and checked alone, so one broken item never hides another, and
+//! each is the unit of re-parsing after an edit. A chunk begins at the first item-like line after the
+//! last one closed; and a line that starts in the first column and looks like an item (`ring seal {`,
+//! `use "…"`, `let x =`) begins a chunk whatever the brackets before it say. That second rule is a
+//! *strong* start: it depends on nothing before its own line, which is what lets [`resplit`] lex again
+//! only what lies between two of them.
+
+use crate::token::{Raw, T, lex};
+use cutwater_text::Span;
+
+/// Words that begin an item other than a declaration.
+pub const ITEM_WORDS: &[&str] = &["use", "let", "require"];
+
+/// Kinds that may be declared without a name, known here only to find where items begin.
+const UNNAMED: &[&str] = &["site", "water"];
+
+/// One top-level item's place in the file.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Chunk {
+    /// All bytes of the chunk, comments before it included.
+    pub span: Span,
+    /// Whether its item begins in a way that holds whatever comes before.
+    pub strong: bool,
+}
+
+/// The chunks of a whole file. An empty file, or one of comments alone, is one chunk.
+pub fn split(text: &str) -> Vec<Chunk> {
+    split_tokens(text, &lex(text))
+}
+
+fn column_zero(text: &str, at: u32) -> bool {
+    at == 0 || matches!(text.as_bytes()[at as usize - 1], b'\n' | b'\r')
+}
+
+/// Whether an item certainly begins at the token `i`, judged from the next few tokens alone.
+fn is_strong(text: &str, raw: &[Raw], i: usize) -> bool {
+    let t = raw[i];
+    if t.kind != T::Word || !column_zero(text, t.span.start) {
+        return false;
+    }
+    let word = t.span.slice(text);
+    let kind = |n: usize| raw.get(i + n).map_or(T::Newline, |r| r.kind);
+    let text_of = |n: usize| raw.get(i + n).map_or("", |r| r.span.slice(text));
+    match word {
+        "use" => matches!(kind(1), T::Text | T::OpenText),
+        "let" => kind(1) == T::Word && kind(2) == T::Equals,
+        "require" => !matches!(kind(1), T::Equals | T::LBrace),
+        _ if UNNAMED.contains(&word) && kind(1) == T::LBrace => true,
+        _ => {
+            kind(1) == T::Word
+                && (kind(2) == T::LBrace
+                    || kind(2) == T::Word && matches!(text_of(2), "like" | "of"))
+        }
+    }
+}
+
+/// Whether an item may begin at the token `i`, given that no bracket is open.
+fn is_weak(text: &str, raw: &[Raw], i: usize) -> bool {
+    let t = raw[i];
+    if t.kind != T::Word {
+        return false;
+    }
+    let word = t.span.slice(text);
+    if matches!(
+        word,
+        "because" | "within" | "at" | "of" | "like" | "as" | "per" | "rise" | "fall"
+    ) {
+        return false;
+    }
+    ITEM_WORDS.contains(&word)
+        || matches!(
+            raw.get(i + 1).map(|r| r.kind),
+            Some(T::Word | T::LBrace | T::Text)
+        )
+}
+
+fn split_tokens(text: &str, raw: &[Raw]) -> Vec<Chunk> {
+    let mut chunks = Vec::new();
+    let mut start = 0u32; // of the current chunk
+    let mut strong = false; // of the current chunk
+    let mut begun = false; // has the current chunk seen its item's first token
+    let mut closed = false; // has a block closed to depth zero in it
+    let mut depth = 0usize;
+    let mut line_first = true;
+    let mut boundary = 0u32; // where the next chunk would start: after the line of the last token of the item
+    let mut pending_line_end = false;
+    for (i, t) in raw.iter().enumerate() {
+        if t.kind == T::Newline {
+            line_first = true;
+            if pending_line_end {
+                boundary = t.span.end;
+                pending_line_end = false;
+            }
+            continue;
+        }
+        if t.kind.is_trivia() {
+            continue;
+        }
+        let first = std::mem::replace(&mut line_first, false);
+        let sure = first && is_strong(text, raw, i);
+        let begins = sure || depth == 0 && (closed || first && is_weak(text, raw, i));
+        if begins && begun {
+            let cut = if pending_line_end { t.span.start } else { boundary };
+            chunks.push(Chunk {
+                span: Span { start, end: cut },
+                strong,
+            });
+            start = cut;
+            begun = false;
+        }
+        if !begun {
+            begun = true;
+            strong = sure;
+            closed = false;
+            depth = 0;
+        }
+        match t.kind {
+            T::LBrace | T::LParen | T::LBracket => depth += 1,
+            T::RBrace | T::RParen | T::RBracket => {
+                depth = depth.saturating_sub(1);
+                if depth == 0 && t.kind == T::RBrace {
+                    closed = true;
+                }
+            }
+            _ => {}
+        }
+        pending_line_end = true;
+    }
+    chunks.push(Chunk {
+        span: Span::new(start as usize, text.len()),
+        strong,
+    });
+    chunks
+}
+
+/// What [`resplit`] kept of the old chunks.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Resplit {
+    /// All chunks of the new text.
+    pub chunks: Vec<Chunk>,
+    /// That many chunks at the front are byte for byte the old ones.
+    pub kept_front: usize,
+    /// That many chunks at the back are byte for byte the old ones (moved).
+    pub kept_back: usize,
+}
+
+/// Splits `new`, which differs from a text whose chunks are `old` in the bytes `old_range` → `new_range`,
+/// lexing only round the change. Gives exactly what [`split`] gives.
+pub fn resplit(old: &[Chunk], old_len: usize, new: &str, old_range: Span, new_range: Span) -> Resplit {
+    let delta = new.len() as i64 - old_len as i64;
+    // A chunk's end is decided by the first line of the next one, so keep only chunks whose successor is untouched too.
+    let untouched = old.partition_point(|c| c.span.end < old_range.start);
+    let mut front = untouched.saturating_sub(1);
+    // Begin at a line start: a chunk that shares its first line with another depends on it.
+    while front > 0 && !column_zero(new, old[front].span.start) {
+        front -= 1;
+    }
+    let from = old.get(front).map_or(0, |c| c.span.start as usize);
+    // At the back: chunk j and its successor both begin strongly and lie behind the change.
+    let behind = old.partition_point(|c| c.span.start <= old_range.end);
+    let keep_from = (behind..old.len().saturating_sub(1))
+        .find(|j| old[*j].strong && old[*j + 1].strong)
+        .map(|j| j + 1);
+    let to = keep_from.map_or(new.len(), |k| {
+        (old[k].span.start as i64 + delta).max(0) as usize
+    });
+    debug_assert!(new_range.end as usize <= new.len());
+    let mut chunks: Vec<Chunk> = old[..front].to_vec();
+    let middle = &new[from..to];
+    // The middle chunks are split as if the text ended there; the chunk after begins strongly, so it would be cut there anyway.
+    for c in split_tokens(middle, &lex(middle)) {
+        if c.span.is_empty() && keep_from.is_some() {
+            continue;
+        }
+        chunks.push(Chunk {
+            span: c.span.shift(from as u32),
+            strong: c.strong,
+        });
+    }
+    let kept_back = keep_from.map_or(0, |k| old.len() - k);
+    if let Some(k) = keep_from {
+        chunks.extend(old[k..].iter().map(|c| Chunk {
+            span: Span::new(
+                (c.span.start as i64 + delta) as usize,
+                (c.span.end as i64 + delta) as usize,
+            ),
+            strong: c.strong,
+        }));
+    }
+    Resplit {
+        chunks,
+        kept_front: front,
+        kept_back,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn parts(text: &str) -> Vec<&str> {
+        split(text).iter().map(|c| c.span.slice(text)).collect()
+    }
+
+    #[test]
+    fn items_and_their_comments_stay_together() {
+        let text = "//! file\n\n/// seal\nring a {\n  bore = 5 in\n} // end\n// about b\nring b {}\nlet x = 1 in\n  + 2 in\nrequire a.bore > x\n";
+        assert_eq!(
+            parts(text),
+            vec![
+                "//! file\n\n/// seal\nring a {\n  bore = 5 in\n} // end\n",
+                "// about b\nring b {}\n",
+                "let x = 1 in\n  + 2 in\n",
+                "require a.bore > x\n",
+            ]
+        );
+    }
+
+    #[test]
+    fn an_open_brace_does_not_swallow_the_next_item() {
+        assert_eq!(
+            parts("ring a {\n  bore = 5 in\n\nring b {\n}\nuse \"x\" as y\n").len(),
+            3
+        );
+    }
+
+    fn lines() -> impl Strategy<Value = String> {
+        let line = prop_oneof![
+            Just("ring a {"), Just("  bore = 5 in"), Just("}"), Just(""), Just("/// doc"), Just("// c"),
+            Just("let x = 1"), Just("  + 2"), Just("use \"p\" as q"), Just("require a > b"), Just("  draft { lift = 2 ft }"),
+            Just("site { altitude = 1 ft }"), Just("pump p like q {"), Just("junk"), Just("\"open"), Just("("), Just("ring b {} ring c {}"),
+            Just("  ring d {"), Just("} }"),
+        ];
+        prop::collection::vec(line, 0..24).prop_map(|v| v.join("\n"))
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(3000))]
+        #[test]
+        fn resplit_equals_split(old in lines(), insert in lines(), a in 0usize..400, b in 0usize..40) {
+            let a = a.min(old.len());
+            let b = (a + b).min(old.len());
+            let mut new = old.clone();
+            new.replace_range(a..b, &insert);
+            let r = resplit(&split(&old), old.len(), &new, Span::new(a, b), Span::new(a, a + insert.len()));
+            prop_assert_eq!(&r.chunks, &split(&new), "old {:?} new {:?}", old, new);
+            let old_chunks = split(&old);
+            for k in 0..r.kept_front {
+                prop_assert_eq!(old_chunks[k].span.slice(&old), r.chunks[k].span.slice(&new));
+            }
+            for k in 0..r.kept_back {
+                let (o, n) = (old_chunks[old_chunks.len() - 1 - k], r.chunks[r.chunks.len() - 1 - k]);
+                prop_assert_eq!(o.span.slice(&old), n.span.slice(&new));
+            }
+        }
+
+        #[test]
+        fn chunks_tile_the_text(text in lines()) {
+            let mut at = 0;
+            for c in split(&text) {
+                prop_assert_eq!(c.span.start, at);
+                at = c.span.end;
+            }
+            prop_assert_eq!(at as usize, text.len());
+        }
+    }
+}
