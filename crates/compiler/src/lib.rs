@@ -1,1 +1,26 @@
-//! The schema of kinds, names, types, evaluation, checks and the standard library.
+//! The compiler: from the texts of a workspace to findings and results.
+//!
+//! The life of an edit: [`Db::set_file`] cuts the new text into chunks and parses those that changed
+//! (`cutwater-syntax`); what may depend on them is marked; [`Db::settle`] evaluates again just that
+//! ([`slots`], [`eval`]), first what needs no solved duty, then the duties ([`hydraulic`]);
+//! [`Db::findings`] gives what was found, in places of files.
+//!
+//! Kinds, fields and computed properties are defined once, in [`schema`] and [`kinds`]. The compiler never
+//! prints and never reads files: its host gives it texts.
+
+mod check;
+pub mod codes;
+mod db;
+pub mod eval;
+pub mod hydraulic;
+pub mod kinds;
+pub mod library;
+pub mod paths;
+pub mod schema;
+pub mod settings;
+pub mod show;
+pub mod slots;
+pub mod value;
+
+pub use db::{Cx, Db, DeclId, Eval, FileTrouble, Halt, Local, MAX_FILE};
+pub use settings::Settings;

@@ -1,120 +1,414 @@
 //! The grammar of one chunk, in `chumsky`, over prepared tokens.
 //!
+//! The rules:
+//! - an item is `use "path" as name`, `let name = value`, `require value sign value because "…"` or a
+//!   declaration, `kind name like other of owner { entries }`;
+//! - entries begin on lines of their own, after a `;`, or with a name where one can stand;
+//! - an entry is a field `name = value`, a group `name { … }`, a table `name at value (columns) { rows }`, a
+//!   chain `a -> 50 ft of b -> c: d`, or `hold path = value`;
+//! - a value is a range, sum, product or power of numbers, paths, calls, lists, texts and dates, with
+//!   `of` and a path or `at` and `per` and more values after it. A power takes one exponent: `a ^ b ^ c` must
+//!   say with parentheses which comes first.
+//!
 //! Recovery is by entry: an entry that cannot be read is reported once and skipped to the next line or
 //! field; everything else in its block stands. Brackets already balance when the tokens get here, so
-//! skipping never runs past a block. The error type is our own and small; words are put together only
-//! when an error is shown.
+//! skipping never runs past a block. In the head of a declaration what cannot be read is skipped to its `{`.
+//!
+//! The parser is built once in each thread. It owns nothing of the text: tokens are small copies, and the text
+//! is looked up in the parser's state when a name is made. Its error is a place and a set of
+//! expectations in one word; prose is put together only when an error is shown.
 
 use crate::ast::*;
-use crate::prepare::{JOINING, Tok, prepare};
+use crate::prepare::{Tok, prepare};
 use crate::token::{Raw, T, lex};
 use crate::{Parsed, SyntaxError, SyntaxErrorKind};
+use chumsky::DefaultExpected;
 use chumsky::error::{Error, LabelError};
-use chumsky::input::{Input, ValueInput};
+use chumsky::input::{MapExtra, Stream};
+use chumsky::inspector::Inspector;
 use chumsky::prelude::*;
 use chumsky::util::MaybeRef;
-use chumsky::{DefaultExpected, select};
-use cutwater_text::Span;
+use cutwater_text::{LineIndex, Span};
 use smol_str::SmolStr;
+use std::collections::HashSet;
 
-/// Our own parse error: where, what was found, and what would have been welcome.
-#[derive(Clone, Debug)]
-pub struct PErr {
-    span: SimpleSpan,
-    found: Option<(T, bool)>,
-    expected: Vec<&'static str>,
+/// The words the grammar knows.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+enum Key {
+    /// Any other word.
+    Other,
+    Use,
+    Let,
+    Require,
+    Hold,
+    Like,
+    Of,
+    As,
+    Because,
+    Within,
+    /// `at` or `per`: joins parts of a value.
+    At,
+    Per,
+    /// `rise`, `fall`, `lines`: say more about a station.
+    Modifier,
+    /// `to`: joins, but no rule takes it yet.
+    To,
 }
 
-impl<'t, 's: 't, I: Input<'t, Token = Tok<'s>, Span = SimpleSpan>> Error<'t, I> for PErr {
-    fn merge(mut self, other: Self) -> Self {
-        for e in other.expected {
-            if !self.expected.contains(&e) {
-                self.expected.push(e);
-            }
+impl Key {
+    fn of(text: &str) -> Self {
+        match text {
+            "use" => Key::Use,
+            "let" => Key::Let,
+            "require" => Key::Require,
+            "hold" => Key::Hold,
+            "like" => Key::Like,
+            "of" => Key::Of,
+            "as" => Key::As,
+            "because" => Key::Because,
+            "within" => Key::Within,
+            "at" => Key::At,
+            "per" => Key::Per,
+            "rise" | "fall" | "lines" => Key::Modifier,
+            "to" => Key::To,
+            _ => Key::Other,
         }
-        self
+    }
+
+    /// Whether it may not be a name.
+    fn joins(self) -> bool {
+        !matches!(
+            self,
+            Key::Other | Key::Use | Key::Let | Key::Require | Key::Hold
+        )
     }
 }
 
-impl<'t, 's: 't, I: Input<'t, Token = Tok<'s>, Span = SimpleSpan>>
-    LabelError<'t, I, DefaultExpected<'t, Tok<'s>>> for PErr
-{
-    fn expected_found<E: IntoIterator<Item = DefaultExpected<'t, Tok<'s>>>>(
+/// A token as the grammar sees it. `prepare` leaves no `T::Unknown` in, so that kind marks the end here.
+#[derive(Clone, Copy, Debug)]
+struct Pt {
+    kind: T,
+    key: Key,
+    first: bool,
+    /// A word that begins a line of its block and is not further in than the entry before it: it begins the next
+    /// entry, so that a value that was forgotten at a line's end does not take it.
+    begins: bool,
+    span: Span,
+}
+
+const END: T = T::Unknown;
+
+impl Pt {
+    /// Whether a token that begins a line goes on with the entry before it rather than beginning one.
+    fn carries_on(self) -> bool {
+        match self.kind {
+            T::Word => self.key.joins(),
+            T::Arrow
+            | T::PlusMinus
+            | T::Plus
+            | T::Minus
+            | T::Star
+            | T::Slash
+            | T::Caret
+            | T::Comma
+            | T::Colon
+            | T::Dot
+            | T::DotDot
+            | T::Equals
+            | T::AtLeast
+            | T::AtMost
+            | T::Above
+            | T::Below
+            | T::LBrace
+            | T::LParen
+            | T::LBracket => true,
+            _ => false,
+        }
+    }
+}
+
+/// What could have stood in a place. The order is the order of mention; those from `Unit` on are always
+/// possible after a value or a name and are mentioned only when nothing else was wanted.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[repr(u8)]
+enum Want {
+    Computable,
+    FunctionName,
+    Item,
+    Entry,
+    Name,
+    Held,
+    LetName,
+    Alias,
+    ColumnName,
+    FilePath,
+    As,
+    Value,
+    Number,
+    Deviation,
+    Station,
+    Equals,
+    Arrow,
+    Comma,
+    ColumnComma,
+    RParen,
+    HeadEnd,
+    RBracket,
+    Columns,
+    Rows,
+    Comparison,
+    Reason,
+    Block,
+    LineEnd,
+    Cell,
+    RowEnd,
+    StationOf,
+    RBrace,
+    End,
+    Unit,
+    Tolerance,
+    Power,
+    Operator,
+    DotDot,
+    Dot,
+    Call,
+    Of,
+    At,
+    Colon,
+    Semicolon,
+    Modifier,
+    Because,
+    DeclName,
+    Like,
+}
+
+const WANTS: [(Want, &str); 48] = [
+    (Want::Computable, "a number that can be computed"),
+    (Want::FunctionName, "a function's plain name before `(`"),
+    (Want::Item, "a declaration, `use`, `let` or `require`"),
+    (Want::Entry, "a field, a table or a block"),
+    (Want::Name, "a name"),
+    (Want::Held, "what is held"),
+    (Want::LetName, "a name and `=`"),
+    (Want::Alias, "the name it goes by here"),
+    (Want::ColumnName, "a column's name"),
+    (Want::FilePath, "a file's path in quotes"),
+    (Want::As, "`as` and the name it goes by here"),
+    (Want::Value, "a value"),
+    (Want::Number, "a number"),
+    (Want::Deviation, "`/` between the two deviations"),
+    (Want::Station, "what comes next in the lay"),
+    (Want::Equals, "`=`"),
+    (Want::Arrow, "`->`"),
+    (Want::Comma, "`,`"),
+    (Want::ColumnComma, "`,`"),
+    (Want::RParen, "`)`"),
+    (Want::HeadEnd, "`)`"),
+    (Want::RBracket, "`]`"),
+    (Want::Columns, "`(`"),
+    (Want::Rows, "`{`"),
+    (Want::Comparison, "a comparison such as `>=` or `within`"),
+    (Want::Reason, "the reason in quotes"),
+    (Want::Block, "`{`"),
+    (Want::LineEnd, "the end of the line"),
+    (Want::Cell, "a cell"),
+    (Want::RowEnd, "the end of the row"),
+    (Want::StationOf, "`of` and what it is"),
+    (Want::RBrace, "`}`"),
+    (Want::End, "a new declaration on its own line"),
+    (Want::Unit, "a unit"),
+    (Want::Tolerance, "a tolerance"),
+    (Want::Power, "`^`"),
+    (Want::Operator, "an operator"),
+    (Want::DotDot, "`..`"),
+    (Want::Dot, "`.`"),
+    (Want::Call, "`(`"),
+    (Want::Of, "`of`"),
+    (Want::At, "`at`"),
+    (Want::Colon, "`:`"),
+    (Want::Semicolon, "`;`"),
+    (Want::Modifier, "`rise`, `fall` or `lines`"),
+    (Want::Because, "`because` and the reason"),
+    (Want::DeclName, "its name"),
+    (Want::Like, "`like`"),
+];
+
+/// A set of [`Want`]s.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+struct Wants(u64);
+
+impl Wants {
+    const MINOR: Wants = Wants(!((1 << Want::Unit as u8) - 1));
+
+    const fn one(want: Want) -> Self {
+        Wants(1 << want as u8)
+    }
+
+    fn has(self, want: Want) -> bool {
+        self.0 & Wants::one(want).0 != 0
+    }
+
+    fn without(self, other: Wants) -> Self {
+        Wants(self.0 & !other.0)
+    }
+
+    fn texts(self) -> Vec<&'static str> {
+        WANTS
+            .iter()
+            .filter(|(w, _)| self.has(*w))
+            .map(|(_, t)| *t)
+            .collect()
+    }
+}
+
+/// The parser's own error: the token it stands at, and what would have been welcome there.
+#[derive(Clone, Copy, Debug)]
+struct PErr {
+    at: usize,
+    wants: Wants,
+}
+
+impl<'t> Error<'t, In> for PErr {
+    fn merge(self, other: Self) -> Self {
+        PErr {
+            at: self.at,
+            wants: Wants(self.wants.0 | other.wants.0),
+        }
+    }
+}
+
+impl<'t> LabelError<'t, In, DefaultExpected<'t, Pt>> for PErr {
+    fn expected_found<E: IntoIterator<Item = DefaultExpected<'t, Pt>>>(
         _expected: E,
-        found: Option<MaybeRef<'t, Tok<'s>>>,
+        _found: Option<MaybeRef<'t, Pt>>,
         span: SimpleSpan,
     ) -> Self {
         PErr {
-            span,
-            found: found.map(|f| (f.kind, f.first)),
-            expected: Vec::new(),
+            at: span.start,
+            wants: Wants::default(),
         }
     }
 }
 
-impl<'t, 's: 't, I: Input<'t, Token = Tok<'s>, Span = SimpleSpan>> LabelError<'t, I, &'static str>
-    for PErr
-{
-    fn expected_found<E: IntoIterator<Item = &'static str>>(
+impl<'t> LabelError<'t, In, Want> for PErr {
+    fn expected_found<E: IntoIterator<Item = Want>>(
         expected: E,
-        found: Option<MaybeRef<'t, Tok<'s>>>,
+        _found: Option<MaybeRef<'t, Pt>>,
         span: SimpleSpan,
     ) -> Self {
         PErr {
-            span,
-            found: found.map(|f| (f.kind, f.first)),
-            expected: expected.into_iter().collect(),
+            at: span.start,
+            wants: Wants(
+                expected
+                    .into_iter()
+                    .fold(0, |set, w| set | Wants::one(w).0),
+            ),
         }
     }
 
-    fn label_with(&mut self, label: &'static str) {
-        self.expected = vec![label];
+    fn label_with(&mut self, label: Want) {
+        self.wants = Wants::one(label);
     }
 }
 
-type Ex = extra::Err<PErr>;
-
-fn span(s: SimpleSpan) -> Span {
-    Span::new(s.start, s.end)
+/// What the parser looks things up in.
+struct Source {
+    text: String,
+    toks: Vec<Pt>,
 }
 
-fn tok<'t, 's: 't, I>(kind: T, label: &'static str) -> impl Parser<'t, I, Tok<'s>, Ex> + Clone
+impl Source {
+    fn text(&self, t: Pt) -> SmolStr {
+        SmolStr::new(t.span.slice(&self.text))
+    }
+
+    /// From a range of tokens to bytes.
+    fn span(&self, of: SimpleSpan) -> Span {
+        let at = |i: usize| self.toks.get(i).map_or_else(Span::default, |t| t.span);
+        if of.end <= of.start {
+            return Span::at(at(of.start).start as usize);
+        }
+        at(of.start).join(at(of.end - 1))
+    }
+}
+
+impl<'t> Inspector<'t, In> for Source {
+    type Checkpoint = ();
+
+    fn on_token(&mut self, _: &Pt) {}
+
+    fn on_save<'p>(&self, _: &chumsky::input::Cursor<'t, 'p, In>) -> Self::Checkpoint {}
+
+    fn on_rewind<'p>(&mut self, _: &chumsky::input::Checkpoint<'t, 'p, In, ()>) {}
+}
+
+type In = Stream<std::vec::IntoIter<Pt>>;
+type Ex = extra::Full<PErr, Source, ()>;
+type P<O> = Boxed<'static, 'static, In, O, Ex>;
+type Extra<'p> = MapExtra<'static, 'p, In, Ex>;
+
+/// One token for which `f` holds.
+fn when<F>(want: Want, f: F) -> impl Parser<'static, In, Pt, Ex> + Clone
 where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
+    F: Fn(Pt) -> bool + Clone + 'static,
 {
-    any()
-        .filter(move |t: &Tok<'s>| t.kind == kind)
-        .labelled(label)
+    any().try_map(move |t: Pt, at: SimpleSpan| {
+        if f(t) {
+            Ok(t)
+        } else {
+            Err(PErr {
+                at: at.start,
+                wants: Wants::one(want),
+            })
+        }
+    })
 }
 
-fn name_of(t: Tok<'_>) -> Name {
+/// One token for which `f` holds, where nothing is said when it does not.
+fn silently<F>(f: F) -> impl Parser<'static, In, Pt, Ex> + Clone
+where
+    F: Fn(Pt) -> bool + Clone + 'static,
+{
+    any().try_map(move |t: Pt, at: SimpleSpan| {
+        if f(t) {
+            Ok(t)
+        } else {
+            Err(PErr {
+                at: at.start,
+                wants: Wants::default(),
+            })
+        }
+    })
+}
+
+fn tok(kind: T, want: Want) -> impl Parser<'static, In, Pt, Ex> + Clone {
+    when(want, move |t| t.kind == kind)
+}
+
+fn keyword(key: Key, want: Want) -> impl Parser<'static, In, Pt, Ex> + Clone {
+    when(want, move |t| t.kind == T::Word && t.key == key)
+}
+
+fn name_of(t: Pt, e: &mut Extra<'_>) -> Name {
     Name {
-        text: SmolStr::new(t.text),
+        text: e.state().text(t),
         span: t.span,
     }
 }
 
-/// A word that is not one of `JOINING`.
-fn word<'t, 's: 't, I>(label: &'static str) -> impl Parser<'t, I, Name, Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
-    any()
-        .filter(|t: &Tok<'s>| t.kind == T::Word && !JOINING.contains(&t.text))
-        .map(name_of)
-        .labelled(label)
+fn span_of(e: &mut Extra<'_>) -> Span {
+    let s = e.span();
+    e.state().span(s)
 }
 
-fn keyword<'t, 's: 't, I>(
-    text: &'static str,
-    label: &'static str,
-) -> impl Parser<'t, I, Tok<'s>, Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
-    any()
-        .filter(move |t: &Tok<'s>| t.kind == T::Word && t.text == text)
-        .labelled(label)
+/// A path within an expression.
+fn path_in_value() -> impl Parser<'static, In, Path, Ex> + Clone {
+    silently(|t| !t.begins).labelled(Want::Value).rewind().ignore_then(path(Want::Value))
+}
+
+/// A word that is not one of [`crate::prepare::JOINING`].
+fn word(want: Want) -> impl Parser<'static, In, Name, Ex> + Clone {
+    when(want, |t| t.kind == T::Word && !t.key.joins()).map_with(name_of)
 }
 
 /// Reads a number as written; `None` for a division by zero in a fraction or digits too long for a float.
@@ -123,7 +417,13 @@ pub fn parse_number(text: &str) -> Option<f64> {
         Some(rest) => (-1.0, rest),
         None => (1.0, text.strip_prefix('+').unwrap_or(text)),
     };
-    let plain = |s: &str| -> Option<f64> { s.replace('_', "").parse().ok() };
+    let plain = |s: &str| -> Option<f64> {
+        if s.contains('_') {
+            s.replace('_', "").parse().ok()
+        } else {
+            s.parse().ok()
+        }
+    };
     let value = match body.split_once('/') {
         None => plain(body)?,
         Some((front, denominator)) => {
@@ -137,43 +437,31 @@ pub fn parse_number(text: &str) -> Option<f64> {
     value.is_finite().then_some(sign * value)
 }
 
-fn number_value(t: Tok<'_>) -> Result<f64, PErr> {
-    parse_number(t.text).ok_or(PErr {
-        span: SimpleSpan::from(t.span.range()),
-        found: Some((t.kind, t.first)),
-        expected: vec!["a number that can be computed"],
+fn any_number(want: Want) -> impl Parser<'static, In, (f64, Span), Ex> + Clone {
+    when(want, |t| matches!(t.kind, T::Number | T::Fraction)).try_map_with(|t, e| {
+        match parse_number(t.span.slice(&e.state().text)) {
+            Some(value) => Ok((value, t.span)),
+            None => Err(PErr {
+                at: e.span().start,
+                wants: Wants::one(Want::Computable),
+            }),
+        }
     })
 }
 
-fn any_number<'t, 's: 't, I>() -> impl Parser<'t, I, (f64, Span), Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
-    any()
-        .filter(|t: &Tok<'s>| matches!(t.kind, T::Number | T::Fraction))
-        .labelled("a number")
-        .try_map(|t, _| Ok((number_value(t)?, t.span)))
+fn unit() -> impl Parser<'static, In, Name, Ex> + Clone {
+    tok(T::Unit, Want::Unit).map_with(name_of)
 }
 
-fn unit<'t, 's: 't, I>() -> impl Parser<'t, I, Name, Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
-    tok(T::Unit, "a unit").map(name_of)
-}
-
-fn path<'t, 's: 't, I>(label: &'static str) -> impl Parser<'t, I, Path, Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
-    word(label)
+fn path(want: Want) -> impl Parser<'static, In, Path, Ex> + Clone {
+    word(want)
         .then(
-            tok(T::Dot, "`.`")
+            tok(T::Dot, Want::Dot)
                 .ignore_then(
-                    any()
-                        .filter(|t: &Tok<'s>| matches!(t.kind, T::Word | T::Field | T::Unit) && !t.first)
-                        .map(name_of)
-                        .labelled("a name after the `.`"),
+                    when(Want::Name, |t| {
+                        matches!(t.kind, T::Word | T::Field | T::Unit) && !t.first
+                    })
+                    .map_with(name_of),
                 )
                 .repeated()
                 .collect::<Vec<_>>(),
@@ -187,40 +475,36 @@ where
         })
 }
 
-fn tolerance<'t, 's: 't, I>() -> impl Parser<'t, I, Tolerance, Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
-    let plus_minus = tok(T::PlusMinus, "a tolerance")
-        .ignore_then(any_number())
+fn tolerance() -> impl Parser<'static, In, Tolerance, Ex> + Clone {
+    let plus_minus = tok(T::PlusMinus, Want::Tolerance)
+        .ignore_then(any_number(Want::Number))
         .then(unit().or_not())
         .map_with(|((value, _), unit), e| Tolerance {
             plus: value,
             minus: -value,
             unit,
-            span: span(e.span()),
+            span: span_of(e),
         });
-    let signed = tok(T::Plus, "`+`").or_not().ignore_then(any_number());
-    let pair = tok(T::LParen, "a tolerance")
+    let signed = tok(T::Plus, Want::Number)
+        .or_not()
+        .ignore_then(any_number(Want::Number));
+    let pair = tok(T::LParen, Want::Tolerance)
         .ignore_then(signed.clone())
-        .then_ignore(tok(T::Slash, "`/` between the two deviations"))
+        .then_ignore(tok(T::Slash, Want::Deviation))
         .then(signed)
         .then(unit().or_not())
-        .then_ignore(tok(T::RParen, "`)`"))
+        .then_ignore(tok(T::RParen, Want::RParen))
         .map_with(|(((a, _), (b, _)), unit), e| Tolerance {
             plus: a.max(b),
             minus: a.min(b),
             unit,
-            span: span(e.span()),
+            span: span_of(e),
         });
     plus_minus.or(pair)
 }
 
-fn literal<'t, 's: 't, I>() -> impl Parser<'t, I, Expr, Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
-    any_number()
+fn literal() -> P<Expr> {
+    any_number(Want::Value)
         .then(unit().or_not())
         .then(tolerance().or_not())
         .map_with(|(((value, digits), unit), tolerance), e| Expr {
@@ -230,8 +514,9 @@ where
                 unit,
                 tolerance,
             }),
-            span: span(e.span()),
+            span: span_of(e),
         })
+        .boxed()
 }
 
 fn date_of(text: &str) -> ExprKind {
@@ -245,63 +530,65 @@ fn date_of(text: &str) -> ExprKind {
     }
 }
 
+/// What stands between the quotes; the closing one may be missing.
+fn unquoted(text: &str) -> SmolStr {
+    let inner = text.strip_prefix('"').unwrap_or(text);
+    SmolStr::new(inner.strip_suffix('"').unwrap_or(inner))
+}
+
 /// Sums and below; no ranges.
-fn sum<'t, 's: 't, I>(
-    whole: impl Parser<'t, I, Expr, Ex> + Clone + 't,
-) -> impl Parser<'t, I, Expr, Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
-    let list = whole
+fn sum(whole: impl Parser<'static, In, Expr, Ex> + Clone + 'static, literal: P<Expr>) -> P<Expr> {
+    let items = whole
         .clone()
-        .separated_by(tok(T::Comma, "`,`"))
+        .separated_by(tok(T::Comma, Want::Comma))
         .allow_trailing()
         .collect::<Vec<_>>()
-        .delimited_by(tok(T::LBracket, "`[`"), tok(T::RBracket, "`]`"))
+        .boxed();
+    let list = items
+        .clone()
+        .delimited_by(
+            tok(T::LBracket, Want::Value),
+            tok(T::RBracket, Want::RBracket),
+        )
         .map(ExprKind::List);
-    let arguments = whole
-        .clone()
-        .separated_by(tok(T::Comma, "`,`"))
-        .allow_trailing()
-        .collect::<Vec<_>>()
-        .delimited_by(tok(T::LParen, "`(`"), tok(T::RParen, "`)`"));
-    let named = path("a name").then(arguments.or_not()).try_map(|(p, args), s| match args {
-        None => Ok(ExprKind::Path(p)),
-        Some(arguments) => {
-            let mut names = p.names;
-            match (names.pop(), names.is_empty()) {
-                (Some(function), true) => Ok(ExprKind::Call {
-                    function,
-                    arguments,
-                }),
-                _ => Err(PErr {
-                    span: s,
-                    found: None,
-                    expected: vec!["a function's plain name before `(`"],
-                }),
+    let arguments = items.delimited_by(tok(T::LParen, Want::Call), tok(T::RParen, Want::RParen));
+    let named = path_in_value()
+        .then(arguments.or_not())
+        .validate(|(mut path, arguments), e, emitter| match arguments {
+            None => ExprKind::Path(path),
+            Some(arguments) if path.names.len() == 1 => ExprKind::Call {
+                function: path.names.swap_remove(0),
+                arguments,
+            },
+            Some(_) => {
+                emitter.emit(PErr {
+                    at: e.span().start,
+                    wants: Wants::one(Want::FunctionName),
+                });
+                ExprKind::Error
             }
-        }
-    });
-    let paren = whole.delimited_by(tok(T::LParen, "`(`"), tok(T::RParen, "`)`"));
+        });
+    let paren = whole.delimited_by(tok(T::LParen, Want::Value), tok(T::RParen, Want::RParen));
     let other = choice((
-        list,
-        tok(T::Date, "a date").map(|t: Tok<'s>| date_of(t.text)),
-        tok(T::Text, "a text").map(|t: Tok<'s>| ExprKind::Text(SmolStr::new(t.text.trim_matches('"')))),
         named,
+        tok(T::Text, Want::Value)
+            .map_with(|t, e| ExprKind::Text(unquoted(t.span.slice(&e.state().text)))),
+        list,
+        tok(T::Date, Want::Value).map_with(|t, e| date_of(t.span.slice(&e.state().text))),
     ))
     .map_with(|kind, e| Expr {
         kind,
-        span: span(e.span()),
+        span: span_of(e),
     });
-    let atom = literal().or(paren).or(other).boxed();
-    let signed = tok(T::Minus, "a value")
-        .map(|t: Tok<'s>| t.span.start)
+    let atom = literal.or(other).or(paren).boxed();
+    let signed = tok(T::Minus, Want::Value)
+        .map(|t| t.span.start)
         .repeated()
         .collect::<Vec<_>>()
         .then(
             atom.clone().then(
-                tok(T::Caret, "`^`")
-                    .ignore_then(tok(T::Minus, "`-`").or_not().then(atom))
+                tok(T::Caret, Want::Power)
+                    .ignore_then(tok(T::Minus, Want::Value).or_not().then(atom))
                     .or_not(),
             ),
         )
@@ -329,20 +616,8 @@ where
             }
             e
         });
-    let product = flat(
-        signed,
-        select! { Tok { kind: T::Star, .. } => false, Tok { kind: T::Slash, .. } => true }
-            .labelled("an operator"),
-        ExprKind::Product,
-    )
-    .boxed();
-    flat(
-        product,
-        select! { Tok { kind: T::Plus, .. } => false, Tok { kind: T::Minus, .. } => true }
-            .labelled("an operator"),
-        ExprKind::Sum,
-    )
-    .boxed()
+    let product = flat(signed.boxed(), T::Star, T::Slash, ExprKind::Product);
+    flat(product, T::Plus, T::Minus, ExprKind::Sum)
 }
 
 fn negative(start: u32, e: Expr) -> Expr {
@@ -356,14 +631,15 @@ fn negative(start: u32, e: Expr) -> Expr {
     }
 }
 
-fn flat<'t, 's: 't, I>(
-    operand: impl Parser<'t, I, Expr, Ex> + Clone,
-    operator: impl Parser<'t, I, bool, Ex> + Clone,
+/// Operands joined by two operators of one strength; the second is noted as `true`.
+fn flat(
+    operand: P<Expr>,
+    one: T,
+    other: T,
     make: fn(Box<Expr>, Vec<(bool, Expr)>) -> ExprKind,
-) -> impl Parser<'t, I, Expr, Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
+) -> P<Expr> {
+    let operator =
+        when(Want::Operator, move |t| t.kind == one || t.kind == other).map(move |t| t.kind == other);
     operand
         .clone()
         .then(operator.then(operand).repeated().collect::<Vec<_>>())
@@ -377,20 +653,14 @@ where
                 }
             }
         })
+        .boxed()
 }
 
-fn expr<'t, 's: 't, I>() -> impl Parser<'t, I, Expr, Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
+fn expr(literal: P<Expr>) -> P<Expr> {
     recursive(|whole| {
-        let sum = sum(whole);
+        let sum = sum(whole, literal);
         sum.clone()
-            .then(
-                tok(T::DotDot, "`..`")
-                    .ignore_then(sum)
-                    .or_not(),
-            )
+            .then(tok(T::DotDot, Want::DotDot).ignore_then(sum).or_not())
             .map(|(lo, hi)| match hi {
                 None => lo,
                 Some(hi) => {
@@ -402,29 +672,24 @@ where
                 }
             })
     })
-    .labelled("a value")
     .boxed()
 }
 
 /// A field's value: an expression, `20 ft of hose`, or `1250 gpm at 150 psi`.
-fn value<'t, 's: 't, I>() -> impl Parser<'t, I, Expr, Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
-    let e = expr();
-    let of = keyword("of", "`of`").ignore_then(path("a name after `of`"));
-    let phrase = any()
-        .filter(|t: &Tok<'s>| t.kind == T::Word && matches!(t.text, "at" | "per"))
-        .map(name_of)
-        .labelled("`at`")
-        .then(e.clone())
-        .repeated()
-        .at_least(1)
-        .collect::<Vec<_>>();
+fn value(e: P<Expr>) -> P<Expr> {
     enum Tail {
         Of(Path),
         Phrase(Vec<(Name, Expr)>),
     }
+    let of = keyword(Key::Of, Want::Of).ignore_then(path(Want::Name));
+    let phrase = when(Want::At, |t| {
+        t.kind == T::Word && matches!(t.key, Key::At | Key::Per)
+    })
+    .map_with(name_of)
+    .then(e.clone())
+    .repeated()
+    .at_least(1)
+    .collect::<Vec<_>>();
     e.then(of.map(Tail::Of).or(phrase.map(Tail::Phrase)).or_not())
         .map_with(|(head, tail), x| match tail {
             None => head,
@@ -433,91 +698,101 @@ where
                     Tail::Of(p) => ExprKind::Of(Box::new(head), p),
                     Tail::Phrase(parts) => ExprKind::Phrase(Box::new(head), parts),
                 },
-                span: span(x.span()),
+                span: span_of(x),
             },
         })
         .boxed()
 }
 
-fn cell<'t, 's: 't, I>() -> impl Parser<'t, I, Cell, Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
-    any_number()
-        .map(|(v, _)| CellKind::Number(v))
-        .or(tok(T::Plus, "a number")
-            .ignore_then(any_number())
-            .map(|(v, _)| CellKind::Number(v)))
-        .or(tok(T::Minus, "`-` for no value").map(|_| CellKind::Absent))
-        .or(tok(T::Text, "a text").map(|t: Tok<'s>| CellKind::Text(SmolStr::new(t.text.trim_matches('"')))))
-        .or(tok(T::Word, "a name").map(|t: Tok<'s>| CellKind::Word(SmolStr::new(t.text))))
-        .labelled("a cell")
-        .map_with(|kind, e| Cell {
-            kind,
-            span: span(e.span()),
-        })
+fn cell() -> P<Cell> {
+    let number = any_number(Want::Cell).map(|(v, _)| CellKind::Number(v));
+    choice((
+        number.clone(),
+        tok(T::Minus, Want::Cell).to(CellKind::Absent),
+        tok(T::Word, Want::Cell).map_with(|t, e| CellKind::Word(e.state().text(t))),
+        tok(T::Text, Want::Cell)
+            .map_with(|t, e| CellKind::Text(unquoted(t.span.slice(&e.state().text)))),
+        tok(T::Plus, Want::Cell).ignore_then(number),
+    ))
+    .map_with(|kind, e| Cell {
+        kind,
+        span: span_of(e),
+    })
+    .boxed()
 }
 
-/// Anything up to the next line, field or row end, whole blocks at a time. Takes at least one token.
-fn skip<'t, 's: 't, I>() -> impl Parser<'t, I, (), Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
+/// A token, or a whole bracket with all that is in it.
+fn tree() -> P<()> {
     let opens = |k: T| matches!(k, T::LBrace | T::LParen | T::LBracket);
     let closes = |k: T| matches!(k, T::RBrace | T::RParen | T::RBracket);
-    let tree = recursive(move |tree| {
-        let block = any()
-            .filter(move |t: &Tok<'s>| opens(t.kind))
+    recursive(move |tree| {
+        let block = silently(move |t| opens(t.kind))
             .then(tree.repeated())
-            .then(any().filter(move |t: &Tok<'s>| closes(t.kind)))
+            .then(silently(move |t| closes(t.kind)))
             .ignored();
-        block.or(any()
-            .filter(move |t: &Tok<'s>| !opens(t.kind) && !closes(t.kind))
-            .ignored())
+        silently(move |t| !opens(t.kind) && !closes(t.kind) && t.kind != END)
+            .ignored()
+            .or(block)
     })
-    .boxed();
-    let stops = any().filter(|t: &Tok<'s>| t.first || matches!(t.kind, T::Field | T::Semicolon));
-    tree.clone()
-        .then(stops.not().rewind().ignore_then(tree).repeated())
-        .ignored()
+    .boxed()
 }
 
-fn table<'t, 's: 't, I>() -> impl Parser<'t, I, EntryKind, Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
-    let column = word("a column's name")
+/// Anything up to a token for which `stop` holds, whole blocks at a time.
+fn skip_to(
+    tree: P<()>,
+    stop: impl Fn(Pt) -> bool + Clone + 'static,
+) -> impl Parser<'static, In, (), Ex> + Clone {
+    silently(move |t| !stop(t))
+        .rewind()
+        .ignore_then(tree)
+        .repeated()
+}
+
+/// Whether an entry ends before this token.
+fn ends_entry(t: Pt) -> bool {
+    t.first && !t.carries_on() || matches!(t.kind, T::Field | T::Semicolon | T::RBrace)
+}
+
+/// Anything up to the next line or field. Takes at least one token.
+fn skip_entry(tree: P<()>) -> P<()> {
+    tree.clone()
+        .ignore_then(skip_to(tree, ends_entry))
+        .boxed()
+}
+
+fn table(e: P<Expr>, tree: P<()>) -> P<EntryKind> {
+    let column = word(Want::ColumnName)
         .then(unit().or_not())
         .map(|(name, unit)| Column { name, unit });
     let head = column
-        .separated_by(tok(T::Comma, "`,` between columns"))
+        .separated_by(tok(T::Comma, Want::ColumnComma))
         .allow_trailing()
         .collect::<Vec<_>>()
         .delimited_by(
-            tok(T::LParen, "`(` and the table's columns"),
-            tok(T::RParen, "`)` after the last column"),
+            tok(T::LParen, Want::Columns),
+            tok(T::RParen, Want::HeadEnd),
         )
-        .map_with(|c, e| (c, span(e.span())));
-    let separator = any()
-        .filter(|t: &Tok<'s>| matches!(t.kind, T::Newline | T::Semicolon))
-        .labelled("the end of the row");
-    let bad_cell = any()
-        .filter(|t: &Tok<'s>| !matches!(t.kind, T::Newline | T::Semicolon | T::RBrace))
-        .ignored()
-        .repeated()
-        .at_least(1);
+        .map_with(|c, e| (c, span_of(e)));
+    let ends_row = |t: Pt| matches!(t.kind, T::Newline | T::Semicolon);
+    let separator = when(Want::RowEnd, ends_row).ignored();
     let row = cell()
         .repeated()
         .at_least(1)
         .collect::<Vec<_>>()
-        .then_ignore(separator.clone().ignored().or(tok(T::RBrace, "`}`").ignored()).rewind())
         .map_with(|cells, e| {
             Some(Row {
                 cells,
-                span: span(e.span()),
+                span: span_of(e),
             })
         })
-        .recover_with(via_parser(bad_cell.map(|()| None)))
+        .then_ignore(when(Want::RowEnd, move |t| ends_row(t) || t.kind == T::RBrace).rewind())
+        .recover_with(via_parser(
+            tree.clone()
+                .ignore_then(skip_to(tree, move |t| {
+                    ends_row(t) || t.kind == T::RBrace
+                }))
+                .to(None),
+        ))
         .boxed();
     let rows = separator
         .clone()
@@ -528,10 +803,10 @@ where
                 .collect::<Vec<_>>(),
         )
         .map(|rows| rows.into_iter().flatten().collect::<Vec<_>>())
-        .delimited_by(tok(T::LBrace, "`{` and the table's rows"), tok(T::RBrace, "`}`"))
-        .map_with(|r, e| (r, span(e.span())));
-    word("a table's name")
-        .then(keyword("at", "`at`").ignore_then(expr()).or_not())
+        .delimited_by(tok(T::LBrace, Want::Rows), tok(T::RBrace, Want::RBrace))
+        .map_with(|r, e| (r, span_of(e)));
+    word(Want::Entry)
+        .then(keyword(Key::At, Want::At).ignore_then(e).or_not())
         .then(head)
         .then(rows)
         .map(|(((name, at), (columns, head)), (rows, body))| {
@@ -544,38 +819,43 @@ where
                 body,
             })
         })
+        .boxed()
 }
 
-fn chain<'t, 's: 't, I>() -> impl Parser<'t, I, EntryKind, Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
-    let modifier = any()
-        .filter(|t: &Tok<'s>| t.kind == T::Word && matches!(t.text, "rise" | "fall" | "lines"))
-        .map(name_of)
-        .labelled("`rise`, `fall` or `lines`")
-        .then(expr())
-        .map(|(word, value)| Modifier { word, value });
-    let segment = word("a name")
-        .then_ignore(tok(T::Colon, "`:`"))
-        .or_not()
-        .then(literal().then_ignore(keyword("of", "`of` and what it is")).or_not())
-        .then(path("what comes next in the lay"))
-        .then(modifier.repeated().collect::<Vec<_>>())
-        .map_with(|(((label, amount), what), modifiers), e| Segment {
-            label,
-            amount,
-            what,
-            modifiers,
-            span: span(e.span()),
-        })
-        .boxed();
-    segment
-        .clone()
-        .then_ignore(tok(T::Arrow, "`->`"))
+fn chain(e: P<Expr>, literal: P<Expr>) -> P<EntryKind> {
+    let modifier = when(Want::Modifier, |t| {
+        t.kind == T::Word && t.key == Key::Modifier
+    })
+    .map_with(name_of)
+    .then(e)
+    .map(|(word, value)| Modifier { word, value });
+    let segment = |want: Want| {
+        word(want)
+            .then_ignore(tok(T::Colon, Want::Colon))
+            .or_not()
+            .then(
+                literal
+                    .clone()
+                    .labelled(want)
+                    .then_ignore(keyword(Key::Of, Want::StationOf))
+                    .or_not(),
+            )
+            .then(path(want))
+            .then(modifier.clone().repeated().collect::<Vec<_>>())
+            .map_with(|(((label, amount), what), modifiers), e| Segment {
+                label,
+                amount,
+                what,
+                modifiers,
+                span: span_of(e),
+            })
+            .boxed()
+    };
+    segment(Want::Entry)
+        .then_ignore(tok(T::Arrow, Want::Arrow))
         .then(
-            segment
-                .separated_by(tok(T::Arrow, "`->`"))
+            segment(Want::Station)
+                .separated_by(tok(T::Arrow, Want::Arrow))
                 .at_least(1)
                 .collect::<Vec<_>>(),
         )
@@ -583,115 +863,146 @@ where
             rest.insert(0, first);
             EntryKind::Chain(rest)
         })
+        .boxed()
 }
 
-fn entries<'t, 's: 't, I>() -> impl Parser<'t, I, (Vec<Entry>, Span), Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
+/// A value, or nothing where it cannot be read: then it is reported and skipped.
+fn value_or_skip(value: P<Expr>, tree: P<()>) -> P<Expr> {
+    value
+        .recover_with(via_parser(skip_to(tree, ends_entry).map_with(|(), e| {
+            let at = e.span().start;
+            let put = e.state().toks.get(at.wrapping_sub(1)).map_or(0, |t| t.span.end);
+            Expr {
+                kind: ExprKind::Error,
+                span: Span::at(put as usize),
+            }
+        })))
+        .boxed()
+}
+
+fn entries(e: P<Expr>, value: P<Expr>, literal: P<Expr>, tree: P<()>) -> P<(Vec<Entry>, Span)> {
+    let value = value_or_skip(value, tree.clone());
+    let table = table(e.clone(), tree.clone());
+    let chain = chain(e, literal);
     recursive(|block| {
-        let field = tok(T::Field, "a field")
-            .map(name_of)
-            .then_ignore(tok(T::Equals, "`=`"))
-            .then(value().map(Some).recover_with(via_parser(missing_value())))
-            .map(|(name, v)| EntryKind::Field {
-                value: v.unwrap_or(Expr {
-                    kind: ExprKind::Error,
-                    span: Span::at(name.span.end as usize),
-                }),
-                name,
-            });
-        let hold = keyword("hold", "`hold`")
-            .ignore_then(
-                path("what is held").or(tok(T::Field, "what is held").map(|t: Tok<'s>| Path {
-                    names: vec![name_of(t)],
-                    span: t.span,
-                })),
-            )
-            .then_ignore(tok(T::Equals, "`=`"))
-            .then(value())
+        let field = tok(T::Field, Want::Entry)
+            .map_with(name_of)
+            .then_ignore(tok(T::Equals, Want::Equals))
+            .then(value.clone())
+            .map(|(name, value)| EntryKind::Field { name, value });
+        let held = tok(T::Field, Want::Held).map_with(|t, e| {
+            let name = name_of(t, e);
+            Path {
+                span: name.span,
+                names: vec![name],
+            }
+        });
+        let hold = keyword(Key::Hold, Want::Entry)
+            .ignore_then(path(Want::Held).or(held))
+            .then_ignore(tok(T::Equals, Want::Equals))
+            .then(value)
             .map(|(target, value)| EntryKind::Hold { target, value });
-        let group = word("a name")
+        let make_group = |(name, (entries, body)): (Name, (Vec<Entry>, Span))| EntryKind::Group {
+            name,
+            entries,
+            body,
+        };
+        let group = word(Want::Entry).then(block.clone()).map(make_group);
+        // A word too many before a block does not cost the block.
+        let wordy_group = word(Want::Entry)
+            .then_ignore(silently(|t| t.kind == T::Word && !t.first).repeated().at_least(1))
             .then(block)
-            .map(|(name, (entries, body))| EntryKind::Group {
-                name,
-                entries,
-                body,
-            });
-        let entry = field
-            .or(hold)
-            .or(chain())
-            .or(table())
-            .or(group)
-            .labelled("a field, a table or a block")
-            .recover_with(via_parser(skip().map(|()| EntryKind::Error)))
+            .map(make_group);
+        let entry = choice((field, hold, chain, table, group))
+            .recover_with(via_parser(
+                wordy_group.or(skip_entry(tree.clone()).to(EntryKind::Error)),
+            ))
             .map_with(|kind, e| Entry {
                 doc: SmolStr::default(),
                 kind,
-                span: span(e.span()),
+                span: span_of(e),
             })
+            .then_ignore(
+                when(Want::LineEnd, |t| {
+                    ends_entry(t) || t.kind == T::Word && !t.key.joins()
+                })
+                    .rewind()
+                    .ignored()
+                    .recover_with(via_parser(skip_to(tree, ends_entry))),
+            )
             .boxed();
-        let separator = tok(T::Semicolon, "`;`").repeated();
+        let separator = tok(T::Semicolon, Want::Semicolon).repeated();
         separator
             .clone()
             .ignore_then(entry.then_ignore(separator).repeated().collect::<Vec<_>>())
-            .delimited_by(tok(T::LBrace, "`{`"), tok(T::RBrace, "`}`"))
-            .map_with(|entries, e| (entries, span(e.span())))
+            .delimited_by(tok(T::LBrace, Want::Block), tok(T::RBrace, Want::RBrace))
+            .map_with(|entries, e| (entries, span_of(e)))
             .boxed()
     })
+    .boxed()
 }
 
-/// A value that is not there: takes nothing when a new line or field follows, else skips to it.
-fn missing_value<'t, 's: 't, I>() -> impl Parser<'t, I, Option<Expr>, Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
-    let ends = any()
-        .filter(|t: &Tok<'s>| t.first || matches!(t.kind, T::Field | T::Semicolon | T::RBrace))
-        .rewind()
-        .ignored();
-    ends.or(skip()).map(|()| None)
-}
-
-fn item<'t, 's: 't, I>() -> impl Parser<'t, I, ItemKind, Ex> + Clone
-where
-    I: ValueInput<'t, Token = Tok<'s>, Span = SimpleSpan>,
-{
-    let quoted = |label: &'static str| {
-        tok(T::Text, label).map(|t: Tok<'s>| Text {
-            text: SmolStr::new(t.text.trim_matches('"')),
+fn item() -> P<ItemKind> {
+    let tree = tree();
+    let literal = literal();
+    let e = expr(literal.clone());
+    let value = value(e.clone());
+    let entries = entries(e.clone(), value.clone(), literal, tree.clone());
+    let rest = |tree: P<()>| skip_to(tree, |_| false);
+    let quoted = |want: Want| {
+        tok(T::Text, want).map_with(|t, e| Text {
+            text: unquoted(t.span.slice(&e.state().text)),
             span: t.span,
         })
     };
-    let use_ = keyword("use", "`use`")
-        .ignore_then(quoted("a file's path in quotes, as \"parts/hose.pump\""))
-        .then_ignore(keyword("as", "`as` and the name it goes by here"))
-        .then(word("the name it goes by here"))
+    let use_ = keyword(Key::Use, Want::Item)
+        .ignore_then(quoted(Want::FilePath))
+        .then_ignore(keyword(Key::As, Want::As))
+        .then(word(Want::Alias))
         .map(|(path, alias)| ItemKind::Use { path, alias });
-    let let_ = keyword("let", "`let`")
-        .ignore_then(tok(T::Field, "a name and `=`").map(name_of))
-        .then_ignore(tok(T::Equals, "`=`"))
-        .then(value())
+    let error_here = |e: &mut Extra<'_>| {
+        let at = span_of(e).start as usize;
+        Expr {
+            kind: ExprKind::Error,
+            span: Span::at(at),
+        }
+    };
+    let let_ = keyword(Key::Let, Want::Item)
+        .ignore_then(
+            tok(T::Field, Want::LetName)
+                .map_with(name_of)
+                .or(word(Want::LetName)),
+        )
+        .then_ignore(tok(T::Equals, Want::Equals))
+        .then(
+            value.recover_with(via_parser(
+                rest(tree.clone()).map_with(move |(), e| error_here(e)),
+            )),
+        )
         .map(|(name, value)| ItemKind::Let { name, value });
-    let comparison = select! {
-        Tok { kind: T::AtLeast, .. } => Comparison::AtLeast,
-        Tok { kind: T::AtMost, .. } => Comparison::AtMost,
-        Tok { kind: T::Above, .. } => Comparison::Above,
-        Tok { kind: T::Below, .. } => Comparison::Below,
-    }
-    .labelled("`>=`, `<=`, `>`, `<` or `within lo .. hi`");
+    let comparison = when(Want::Comparison, |t| {
+        matches!(t.kind, T::AtLeast | T::AtMost | T::Above | T::Below)
+    })
+    .map(|t| match t.kind {
+        T::AtLeast => Comparison::AtLeast,
+        T::AtMost => Comparison::AtMost,
+        T::Above => Comparison::Above,
+        _ => Comparison::Below,
+    });
+    let to_reason = skip_to(tree.clone(), |t| t.kind == T::Word && t.key == Key::Because);
     let rule = comparison
-        .then(expr())
+        .then(e.clone())
         .map(|(c, e)| Rule::Compare(c, e))
-        .or(keyword("within", "`within`")
-            .ignore_then(expr())
-            .map(Rule::Within));
-    let require = keyword("require", "`require`")
-        .ignore_then(expr())
+        .or(keyword(Key::Within, Want::Comparison)
+            .ignore_then(e.clone())
+            .map(Rule::Within))
+        .recover_with(via_parser(to_reason.clone().to(Rule::Error)));
+    let require = keyword(Key::Require, Want::Item)
+        .ignore_then(e.clone())
         .then(rule)
         .then(
-            keyword("because", "`because` and the reason in quotes")
-                .ignore_then(quoted("the reason in quotes"))
+            keyword(Key::Because, Want::Because)
+                .ignore_then(quoted(Want::Reason))
                 .or_not(),
         )
         .map(|((value, rule), because)| {
@@ -701,35 +1012,67 @@ where
                 because,
             })
         });
-    let decl = any()
-        .filter(|t: &Tok<'s>| {
-            t.kind == T::Word && !crate::split::ITEM_WORDS.contains(&t.text) && !JOINING.contains(&t.text)
-        })
-        .map(name_of)
-        .labelled("a declaration, `use`, `let` or `require`")
-        .then(word("its name").or_not())
-        .then(keyword("like", "`like`").ignore_then(path("the declaration it takes after")).or_not())
-        .then(keyword("of", "`of`").ignore_then(path("what it belongs to")).or_not())
-        .then(entries())
-        .map(|((((kind, name), like), of), (entries, body))| {
-            ItemKind::Decl(Decl {
-                kind,
-                name,
-                like,
-                of,
-                entries,
-                body,
-            })
+    let named_after = |key: Key, want: Want| {
+        keyword(key, want).ignore_then(
+            path(Want::Name)
+                .map(Some)
+                .recover_with(via_parser(empty().to(None))),
+        )
+    };
+    let decl = when(Want::Item, |t| {
+        t.kind == T::Word
+            && !t.key.joins()
+            && !matches!(t.key, Key::Use | Key::Let | Key::Require)
+    })
+    .map_with(name_of)
+    .then(word(Want::DeclName).or_not())
+    .then(named_after(Key::Like, Want::Like).or_not())
+    .then(named_after(Key::Of, Want::Of).or_not())
+    .then(entries.clone().map(Some).recover_with(via_parser(
+        skip_to(tree.clone(), |t| t.kind == T::LBrace).ignore_then(entries.or_not()),
+    )))
+    .map_with(|((((kind, name), like), of), block), e| {
+        if block.is_none() && name.is_none() {
+            return ItemKind::Empty;
+        }
+        let (entries, body) = block.unwrap_or_else(|| {
+            let end = span_of(e).end as usize;
+            (Vec::new(), Span::at(end))
         });
-    use_.or(let_).or(require).or(decl).boxed()
+        ItemKind::Decl(Decl {
+            kind,
+            name,
+            like: like.flatten(),
+            of: of.flatten(),
+            entries,
+            body,
+        })
+    });
+    let end = tok(END, Want::End)
+        .ignored()
+        .recover_with(via_parser(rest(tree.clone()).then(any()).ignored()));
+    choice((decl, require, let_, use_))
+        .recover_with(via_parser(
+            tree.clone().ignore_then(rest(tree)).to(ItemKind::Empty),
+        ))
+        .then_ignore(end)
+        .boxed()
+}
+
+thread_local! {
+    static ITEM: P<ItemKind> = item();
 }
 
 /// Parses one chunk. Never fails: what cannot be read is reported and left out.
 pub fn parse_chunk(text: &str) -> Parsed {
-    let raw = lex(text);
+    parse_tokens(text, &lex(text))
+}
+
+/// Parses one chunk whose tokens are known already; their spans count from the chunk's start.
+pub fn parse_tokens(text: &str, raw: &[Raw]) -> Parsed {
     let mut errors = Vec::new();
-    let toks = prepare(text, &raw, &mut errors);
-    let file_doc = doc_text(text, &raw, T::FileDoc, 0, text.len() as u32);
+    let toks = prepare(text, raw, &mut errors);
+    let file_doc = doc_text(text, raw.iter().filter(|r| r.kind == T::FileDoc));
     let mut parsed = Parsed {
         item: Item {
             doc: SmolStr::default(),
@@ -743,137 +1086,432 @@ pub fn parse_chunk(text: &str) -> Parsed {
         return parsed;
     };
     let whole = toks[0].span.join(toks[toks.len() - 1].span);
-    let input: Vec<(Tok<'_>, SimpleSpan)> = toks
-        .iter()
-        .map(|t| (*t, SimpleSpan::from(t.span.range())))
-        .collect();
-    let eoi = SimpleSpan::from(whole.end as usize..whole.end as usize);
-    let (kind, errs) = item()
-        .parse(input.as_slice().split_token_span(eoi))
+    let input = grammar_tokens(text, &toks, whole.end);
+    let mut source = Source {
+        text: text.to_owned(),
+        toks: input.clone(),
+    };
+    let (kind, slips) = ITEM
+        .with(|item| item.parse_with_state(Stream::from_iter(input), &mut source))
         .into_output_errors();
-    for e in errs {
-        push_error(&mut parsed.errors, &toks, &e);
-    }
     parsed.item.kind = kind.unwrap_or(ItemKind::Empty);
     parsed.item.span = whole;
-    attach_docs(text, &raw, &mut parsed.item);
+    attach_docs(text, raw, &mut parsed.item);
+    if !slips.is_empty() {
+        Report::new(text, &toks, &parsed.errors).all(&slips, &mut parsed.errors);
+    }
     parsed.errors.sort_by_key(|e| (e.span.start, e.span.end));
     parsed
 }
 
-fn push_error(out: &mut Vec<SyntaxError>, toks: &[Tok<'_>], e: &PErr) {
-    let at = Span::new(e.span.start, e.span.end);
-    // A value missing at a line's end is best shown where it is missing, not on the next line.
-    let index = toks.iter().position(|t| t.span.start >= at.start && t.span.end >= at.end);
-    let previous = match index {
-        Some(i) => i.checked_sub(1).map(|p| toks[p]),
-        None => toks.last().copied(),
-    };
-    let next_line = e.found.is_none_or(|(k, first)| first || matches!(k, T::RBrace | T::Newline));
-    let span = match previous {
-        Some(p) if next_line => Span::new(p.span.start as usize, p.span.end as usize),
-        _ => at,
-    };
-    let mut expected: Vec<&str> = e.expected.clone();
-    // `a value` says all that a value may begin with.
-    if expected.contains(&"a value") {
-        expected.retain(|x| !matches!(*x, "a number" | "a name" | "a date" | "a text" | "`[`" | "`(`"));
-    }
-    expected.retain(|x| !matches!(*x, "an operator" | "a unit" | "a tolerance" | "`.`" | "`^`" | "`(`" | "`..`"));
-    if expected.len() > 1 {
-        expected.retain(|x| !matches!(*x, "`of`" | "`at`" | "`;`"));
-    }
-    // A line of two words is a field whose sign was forgotten.
-    if let (Some(p), Some(T::Word | T::Number | T::Fraction | T::Text | T::Date)) = (previous, e.found.map(|f| f.0))
-        && p.first
-        && p.kind == T::Word
-        && expected.contains(&"`->`")
-    {
-        out.push(SyntaxError {
-            kind: SyntaxErrorKind::Unexpected,
-            span: p.span,
-            message: format!("expected `=` after `{}`", p.text),
-            help: Some(format!("write `{} = …`", p.text)),
-            related: None,
-            fix: Some((Span::at(p.span.end as usize), " =".to_owned())),
+fn grammar_tokens(text: &str, toks: &[Tok<'_>], end: u32) -> Vec<Pt> {
+    let mut out: Vec<Pt> = Vec::with_capacity(toks.len() + 1);
+    // For each open bracket, whether it is a block, and the column of its last entry.
+    let mut open: Vec<(bool, u32)> = vec![(true, column(text, toks[0].span.start))];
+    for (n, t) in toks.iter().enumerate() {
+        let key = if t.kind == T::Word {
+            Key::of(t.text)
+        } else {
+            Key::Other
+        };
+        let mut begins = false;
+        match t.kind {
+            T::LBrace => open.push((true, u32::MAX)),
+            T::LParen | T::LBracket => open.push((false, 0)),
+            T::RBrace | T::RParen | T::RBracket => {
+                open.pop();
+            }
+            _ if t.first && n > 0 => {
+                if let Some((true, before)) = open.last_mut() {
+                    let here = column(text, t.span.start);
+                    if here <= *before {
+                        *before = here;
+                        begins = t.kind == T::Word && !key.joins();
+                    }
+                }
+            }
+            _ => {}
+        }
+        out.push(Pt {
+            kind: t.kind,
+            key,
+            first: t.first,
+            begins,
+            span: t.span,
         });
-        return;
     }
-    expected.truncate(3);
-    let wanted = match expected.as_slice() {
-        [] => "something else".to_owned(),
-        [a] => (*a).to_owned(),
-        [a, b] => format!("{a} or {b}"),
-        [a, b, c, ..] => format!("{a}, {b} or {c}"),
-    };
-    let message = match (e.found, previous) {
-        (Some((kind, false)), _) if !next_line => {
-            let shown = at_text(toks, at);
-            if matches!(kind, T::Word | T::Number | T::Fraction | T::Unit | T::Field | T::Date) && !shown.is_empty() {
-                format!("expected {wanted}, but `{shown}` stands here")
-            } else {
-                format!("expected {wanted}, but {} stands here", kind.describe())
+    out.push(Pt {
+        kind: END,
+        key: Key::Other,
+        first: true,
+        begins: false,
+        span: Span::at(end as usize),
+    });
+    out
+}
+
+/// How far the byte `at` is from its line's start.
+fn column(text: &str, at: u32) -> u32 {
+    let line = text.as_bytes()[..at as usize]
+        .iter()
+        .rev()
+        .take_while(|b| !matches!(b, b'\n' | b'\r'));
+    line.count() as u32
+}
+
+/// Longest piece of the text that a message repeats, in characters.
+const QUOTED: usize = 40;
+
+/// A piece of the text for a message: in backticks, cut where it is long.
+pub(crate) fn quote(text: &str) -> String {
+    match text.char_indices().nth(QUOTED) {
+        None => format!("`{text}`"),
+        Some((cut, _)) => format!("`{}…`", &text[..cut]),
+    }
+}
+
+/// Puts the parser's slips into words.
+struct Report<'a> {
+    text: &'a str,
+    toks: &'a [Tok<'a>],
+    lines: LineIndex,
+    /// Lines that have a finding about a bracket, a quote or a strange character already.
+    told: HashSet<u32>,
+}
+
+impl<'a> Report<'a> {
+    fn new(text: &'a str, toks: &'a [Tok<'a>], before: &[SyntaxError]) -> Self {
+        let lines = LineIndex::new(text);
+        let mut told = HashSet::new();
+        for e in before {
+            told.insert(lines.line_of(e.span.start as usize));
+            if let Some((put, _)) = &e.related {
+                told.insert(lines.line_of(put.start as usize));
             }
         }
-        (_, Some(p)) if !p.text.is_empty() => format!("expected {wanted} after `{}`", p.text),
-        _ => format!("expected {wanted}"),
-    };
-    // One slip, one finding: a bracket reported in the same place says it already.
-    let repeats = out.iter().any(|o| {
-        o.span == span || matches!(o.kind, SyntaxErrorKind::Unclosed) && o.related.as_ref().is_some_and(|r| r.0.touches(at.start as usize))
-    });
-    if repeats {
-        return;
+        Self {
+            text,
+            toks,
+            lines,
+            told,
+        }
     }
-    out.push(SyntaxError {
+
+    fn all(&self, slips: &[PErr], out: &mut Vec<SyntaxError>) {
+        let mut last = None;
+        for slip in slips {
+            let e = self.say(*slip);
+            // A slip and what follows from it on its line are one finding.
+            if last != Some(e.span) && !self.told.contains(&self.lines.line_of(e.span.start as usize)) {
+                last = Some(e.span);
+                out.push(e);
+            }
+        }
+    }
+
+    fn say(&self, e: PErr) -> SyntaxError {
+        let found = self.toks.get(e.at).copied();
+        let previous = e
+            .at
+            .checked_sub(1)
+            .and_then(|p| self.toks.get(p).or_else(|| self.toks.last()))
+            .copied();
+        // Nothing more stands on the line: the slip is shown where something is missing, not on the next line.
+        let ends = found.is_none_or(|f| f.first || f.kind == T::Newline || f.span.is_empty());
+        let known = self
+            .forgotten_word(e, found)
+            .or_else(|| self.word_too_many(e))
+            .or_else(|| self.forgotten_equals(e, found, previous));
+        if let Some(known) = known {
+            return known;
+        }
+        let wanted = self.wanted(e.wants, found);
+        // A line that begins wrongly is shown itself.
+        let begins = e.wants.has(Want::Entry)
+            || e.wants.has(Want::LineEnd) && ends
+            || e.wants.has(Want::End)
+            || e.wants.has(Want::Computable);
+        let there = found
+            .filter(|f| !ends || begins && !f.span.is_empty() && f.kind != T::Newline);
+        match (there, previous) {
+            (Some(f), Some(p)) if !begins && !p.text.is_empty() => slip(
+                f.span,
+                format!(
+                    "expected {wanted} after {}, but {} stands here",
+                    shown(p),
+                    shown(f)
+                ),
+            ),
+            (Some(f), _) => slip(
+                f.span,
+                format!("expected {wanted}, but {} stands here", shown(f)),
+            ),
+            (None, Some(p)) => slip(
+                p.span,
+                format!("expected {wanted} after {}, but the line ends", shown(p)),
+            ),
+            (None, None) => slip(
+                Span::at(self.text.len()),
+                format!("expected {wanted}, but the text ends"),
+            ),
+        }
+    }
+
+    /// What was expected, as a list in words.
+    fn wanted(&self, wants: Wants, found: Option<Tok<'_>>) -> String {
+        let wants = if wants.has(Want::LineEnd) && found.is_some_and(|f| f.first) {
+            Wants::one(Want::Entry)
+        } else {
+            wants
+        };
+        let alone = |w: Want| wants.has(w).then(|| Wants::one(w));
+        let mut strong = wants.without(Wants::MINOR);
+        if let Some(only) = alone(Want::Computable)
+            .or(alone(Want::FunctionName))
+            .or(alone(Want::Cell))
+            .or(alone(Want::LineEnd))
+        {
+            strong = only;
+        }
+        if strong.has(Want::Entry) {
+            strong = strong.without(Wants::one(Want::RBrace));
+        }
+        let mut words = if strong == Wants::default() {
+            wants.texts()
+        } else {
+            strong.texts()
+        };
+        if strong == Wants::one(Want::End) && found.is_some_and(|f| !f.first) {
+            words = vec!["the end of the line"];
+        }
+        // Two values side by side.
+        let side_by_side = found.is_some_and(|f| {
+            matches!(
+                f.kind,
+                T::Word | T::Number | T::Fraction | T::LParen | T::Dot | T::Unit
+            )
+        });
+        if side_by_side && wants.has(Want::Operator) {
+            words.insert(0, "an operator");
+        }
+        if strong == Wants::one(Want::Block) {
+            // The head of a declaration may go on.
+            let more = [(Want::Like, "`like`"), (Want::Of, "`of`")];
+            let more = more.iter().filter(|(w, _)| wants.has(*w));
+            words.splice(0..0, more.map(|(_, text)| *text));
+        }
+        words.dedup();
+        match words.split_last() {
+            None => "something else".to_owned(),
+            Some((one, [])) => (*one).to_owned(),
+            Some((last, rest)) => format!("{} or {last}", rest.join(", ")),
+        }
+    }
+
+    /// A line that would be right with `let` or `require` before it, or that is nothing at all.
+    fn forgotten_word(&self, e: PErr, found: Option<Tok<'_>>) -> Option<SyntaxError> {
+        let first = *self.toks.first()?;
+        let headless = e.at == 1
+            && e.wants.has(Want::DeclName)
+            && found.is_some()
+            && !self.toks.iter().any(|t| t.kind == T::LBrace);
+        if !(e.at == 0 && e.wants.has(Want::Item) || headless) {
+            return None;
+        }
+        if first.kind == T::Field && crate::split::ITEM_WORDS.contains(&first.text) {
+            return Some(slip(
+                first.span,
+                format!("expected a name after {}, but `=` stands there", shown(first)),
+            ));
+        }
+        let mut said = slip(
+            first.span,
+            format!("expected a declaration, `use`, `let` or `require`, but {} stands here", shown(first)),
+        );
+        let add = if first.kind == T::Field {
+            "let"
+        } else if self
+            .toks
+            .iter()
+            .any(|t| matches!(t.kind, T::AtLeast | T::AtMost | T::Above | T::Below) || t.text == "within")
+        {
+            "require"
+        } else {
+            return Some(said);
+        };
+        said.help = Some(format!("write `{add}` before it"));
+        said.fix = Some((Span::at(first.span.start as usize), format!("{add} ")));
+        Some(said)
+    }
+
+    /// A path where an entry would begin, but on a line that holds one already; or a path that is set like a field.
+    fn word_too_many(&self, e: PErr) -> Option<SyntaxError> {
+        if !e.wants.has(Want::Arrow) || e.wants.has(Want::Entry) {
+            return None;
+        }
+        let mut at = e.at.checked_sub(1)?;
+        while at >= 2 && self.toks.get(at - 1).is_some_and(|t| t.kind == T::Dot) {
+            at -= 2;
+        }
+        let (word, before) = (*self.toks.get(at)?, *self.toks.get(at.checked_sub(1)?)?);
+        if word.kind != T::Word {
+            return None;
+        }
+        let begins = word.first || matches!(before.kind, T::LBrace | T::Semicolon);
+        if begins {
+            let set = self.toks.get(e.at).is_some_and(|t| t.kind == T::Equals);
+            return (set && e.at > at + 1).then(|| {
+                let mut said = slip(
+                    word.span.join(self.toks[e.at - 1].span),
+                    "expected a plain name before `=`, but a path stands here".to_owned(),
+                );
+                said.help = Some("in a duty, a path is held: write `hold` before it".to_owned());
+                said
+            });
+        }
+        if matches!(before.kind, T::RBrace | T::Colon | T::Arrow) || before.text == "of" {
+            return None;
+        }
+        let line = self.toks[..at].iter().rev();
+        let in_lay = line
+            .take_while(|t| !t.first && t.kind != T::LBrace)
+            .any(|t| t.kind == T::Arrow);
+        let wanted = if in_lay {
+            "`->`, `:` or the end of the line"
+        } else {
+            "an operator or the end of the line"
+        };
+        Some(slip(
+            word.span,
+            format!(
+                "expected {wanted} after {}, but {} stands here",
+                shown(before),
+                shown(word)
+            ),
+        ))
+    }
+
+    /// A line that begins with a name and goes on with a value is a field whose sign was forgotten.
+    fn forgotten_equals(&self, e: PErr, found: Option<Tok<'_>>, previous: Option<Tok<'_>>) -> Option<SyntaxError> {
+        let p = previous.filter(|p| p.kind == T::Word)?;
+        let begins = p.first
+            || e.at >= 2
+                && self
+                    .toks
+                    .get(e.at - 2)
+                    .is_some_and(|t| matches!(t.kind, T::LBrace | T::Semicolon));
+        if !(begins && e.wants.has(Want::Arrow) && e.wants.has(Want::Block)) {
+            return None;
+        }
+        let goes_on = found.filter(|f| !f.first && f.kind != T::RBrace && f.kind != T::Newline);
+        let Some(f) = goes_on else {
+            let mut said = slip(
+                p.span,
+                format!("expected `=` and a value after {}, but nothing follows", shown(p)),
+            );
+            said.help = Some(format!("write `{} = …`, or a block in `{{ }}`", p.text));
+            return Some(said);
+        };
+        let rest = || self.toks[e.at..].iter().take_while(|t| !t.first);
+        if rest().any(|t| t.kind == T::Arrow) {
+            return Some(slip(
+                f.span,
+                format!("expected `->` after {}, but {} stands here", shown(p), shown(f)),
+            ));
+        }
+        if rest().any(|t| t.kind == T::LBrace) {
+            return Some(slip(
+                f.span,
+                format!(
+                    "expected `at`, `(` or `{{` after {}, but {} stands here",
+                    shown(p),
+                    shown(f)
+                ),
+            ));
+        }
+        if f.kind == T::Field {
+            return Some(slip(
+                p.span,
+                format!("expected `=` after {}, but {} stands there", shown(p), shown(f)),
+            ));
+        }
+        if !matches!(
+            f.kind,
+            T::Word | T::Number | T::Fraction | T::Text | T::Date | T::Minus | T::LBracket
+        ) {
+            return None;
+        }
+        let mut said = slip(
+            p.span,
+            format!("expected `=` after {}, but {} stands there", shown(p), shown(f)),
+        );
+        said.help = Some(format!("write `{} = …`", p.text));
+        said.fix = Some((Span::at(p.span.end as usize), " =".to_owned()));
+        Some(said)
+    }
+}
+
+fn slip(span: Span, message: String) -> SyntaxError {
+    SyntaxError {
         kind: SyntaxErrorKind::Unexpected,
         span,
         message,
         help: None,
         related: None,
         fix: None,
-    });
+    }
 }
 
-fn at_text<'s>(toks: &[Tok<'s>], at: Span) -> &'s str {
-    toks.iter()
-        .find(|t| t.span.start == at.start)
-        .map_or("", |t| t.text)
+/// How a token is named in a message: as written, where that says more than its kind.
+fn shown(t: Tok<'_>) -> String {
+    if t.text.is_empty() {
+        t.kind.describe().to_owned()
+    } else {
+        quote(t.text)
+    }
 }
 
-/// The doc lines of one kind between two offsets, joined.
-fn doc_text(text: &str, raw: &[Raw], kind: T, from: u32, to: u32) -> String {
+/// Doc lines without their marks, joined.
+fn doc_text<'r>(text: &str, lines: impl Iterator<Item = &'r Raw>) -> String {
     let mut out = String::new();
-    for r in raw {
-        if r.kind == kind && r.span.start >= from && r.span.end <= to {
-            let line = r.span.slice(text);
-            let line = line.get(3..).unwrap_or("");
-            if !out.is_empty() {
-                out.push('\n');
-            }
-            out.push_str(line.strip_prefix(' ').unwrap_or(line).trim_end());
+    for (n, r) in lines.enumerate() {
+        let line = r.span.slice(text);
+        let line = line.get(3..).unwrap_or("");
+        if n > 0 {
+            out.push('\n');
         }
+        out.push_str(line.strip_prefix(' ').unwrap_or(line).trim_end());
     }
     out
 }
 
 /// Gives each item and entry the `///` lines right before it.
 fn attach_docs(text: &str, raw: &[Raw], item: &mut Item) {
-    if !raw.iter().any(|r| r.kind == T::Doc) {
+    let docs: Vec<Raw> = raw.iter().filter(|r| r.kind == T::Doc).copied().collect();
+    if docs.is_empty() {
         return;
     }
-    item.doc = doc_text(text, raw, T::Doc, 0, item.span.start).into();
+    item.doc = docs_between(text, &docs, 0, item.span.start);
     if let ItemKind::Decl(d) = &mut item.kind {
-        entry_docs(text, raw, d.body.start, &mut d.entries);
+        entry_docs(text, &docs, d.body.start, &mut d.entries);
     }
 }
 
-fn entry_docs(text: &str, raw: &[Raw], mut from: u32, entries: &mut [Entry]) {
+fn docs_between(text: &str, docs: &[Raw], from: u32, to: u32) -> SmolStr {
+    let first = docs.partition_point(|r| r.span.start < from);
+    let last = docs.partition_point(|r| r.span.end <= to);
+    if first >= last {
+        return SmolStr::default();
+    }
+    doc_text(text, docs[first..last].iter()).into()
+}
+
+fn entry_docs(text: &str, docs: &[Raw], mut from: u32, entries: &mut [Entry]) {
     for e in entries {
-        e.doc = doc_text(text, raw, T::Doc, from, e.span.start).into();
+        e.doc = docs_between(text, docs, from, e.span.start);
         from = e.span.end;
         if let EntryKind::Group { entries, body, .. } = &mut e.kind {
-            entry_docs(text, raw, body.start, entries);
+            entry_docs(text, docs, body.start, entries);
         }
     }
 }

@@ -6,8 +6,22 @@
 //! - a word right before `=` is a field's name and never part of the value before it;
 //! - line ends count only inside the braces of a table, where they end rows;
 //! - brackets are made to balance: a missing one is reported where it was opened and put in, a stray one is
-//!   reported and left out. An inner block whose following line steps back to its own column was not closed.
+//!   reported and left out.
+//!
+//! How lines are indented is looked at only in a chunk whose brackets do not match; a chunk whose brackets do is
+//! never judged by its layout. Where they do not match:
+//! - an inner block whose following line steps back to its own column was not closed, and so was a table
+//!   whose following line begins a field, a block, a chain or another table;
+//! - `(` and `[` end at the latest at a `{`, or where the next line begins a field, a block or a chain;
+//! - a bracket opened twice in a row but closed once counts once;
+//! - where a `{` is missing, it belongs behind the head of the declaration, the table's columns, or the name
+//!   that is followed by a field on its line or by a line further in;
+//! - where a `}` is too many, it is one that stands further in than the line that opened its block, or behind
+//!   something else on a later line.
+//!
+//! The result never holds `T::Unknown`, `T::OpenText` or a comment, and its brackets always match.
 
+use crate::parser::quote;
 use crate::token::{Raw, T};
 use crate::{MAX_NESTING, SyntaxError, SyntaxErrorKind};
 use cutwater_text::Span;
@@ -30,12 +44,56 @@ pub const JOINING: &[&str] = &[
     "at", "of", "per", "to", "like", "as", "because", "within", "rise", "fall", "lines",
 ];
 
+#[derive(Clone, Copy)]
 struct Open {
     kind: T,
     span: Span,
     /// Column of the first token on the line that opened it.
     column: u32,
+    /// Offset of that line's start.
+    line: u32,
     table: bool,
+    /// Put in here, and reported already.
+    added: bool,
+}
+
+/// How many more brackets of each kind are opened than closed.
+#[derive(Clone, Copy, Default, Debug)]
+struct Excess {
+    brace: i64,
+    paren: i64,
+    bracket: i64,
+}
+
+impl Excess {
+    fn of(&mut self, kind: T) -> &mut i64 {
+        match kind {
+            T::LBrace | T::RBrace => &mut self.brace,
+            T::LParen | T::RParen => &mut self.paren,
+            _ => &mut self.bracket,
+        }
+    }
+}
+
+/// `None` where all brackets match.
+fn mismatch(raw: &[Raw]) -> Option<Excess> {
+    let mut open = Vec::new();
+    let mut excess = Excess::default();
+    let mut crossed = false;
+    for r in raw {
+        match r.kind {
+            T::LBrace | T::LParen | T::LBracket => {
+                open.push(closer(r.kind));
+                *excess.of(r.kind) += 1;
+            }
+            T::RBrace | T::RParen | T::RBracket => {
+                *excess.of(r.kind) -= 1;
+                crossed |= open.pop() != Some(r.kind);
+            }
+            _ => {}
+        }
+    }
+    (crossed || !open.is_empty()).then_some(excess)
 }
 
 fn closer(kind: T) -> T {
@@ -43,6 +101,14 @@ fn closer(kind: T) -> T {
         T::LBrace => T::RBrace,
         T::LParen => T::RParen,
         _ => T::RBracket,
+    }
+}
+
+fn opener(kind: T) -> T {
+    match kind {
+        T::RBrace => T::LBrace,
+        T::RParen => T::LParen,
+        _ => T::LBracket,
     }
 }
 
@@ -59,105 +125,329 @@ pub fn prepare<'s>(
     raw: &[Raw],
     errors: &mut Vec<SyntaxError>,
 ) -> Option<Vec<Tok<'s>>> {
-    let mut out: Vec<Tok<'s>> = Vec::with_capacity(raw.len());
-    let mut open: Vec<Open> = Vec::new();
-    let mut line_start = 0u32;
-    let mut first = true;
-    let mut line_column = 0u32;
-    let mut i = 0;
-    let adjacent = |a: usize| raw.get(a + 1).is_some_and(|n| n.span.start == raw[a].span.end);
-    while i < raw.len() {
-        let r = raw[i];
-        if r.kind == T::Newline {
-            line_start = r.span.end;
-            first = true;
-            if open.last().is_some_and(|o| o.table) {
-                out.push(Tok {
-                    kind: T::Newline,
-                    text: "",
-                    first: false,
-                    span: r.span,
-                });
-            }
-            i += 1;
-            continue;
-        }
-        if r.kind.is_trivia() {
-            i += 1;
-            continue;
-        }
-        let is_first = std::mem::replace(&mut first, false);
-        if is_first {
-            line_column = r.span.start - line_start;
-            // A line that steps back to the column of an inner block's own line: that block was not closed.
-            let names_field = r.kind == T::Word && raw.get(i + 1).is_some_and(|n| n.kind == T::Equals);
-            while steps_out(&open, r.kind, line_column, names_field) {
-                let o = open.pop()?;
-                close_unclosed(&mut out, &o, r.span.start, errors);
-            }
-        }
-        let mut tok = Tok {
-            kind: r.kind,
-            text: r.span.slice(text),
-            first: is_first,
-            span: r.span,
-        };
-        let prev = out.last().map(|t: &Tok<'_>| t.kind);
-        match r.kind {
-            T::LBrace | T::LParen | T::LBracket => {
-                if open.len() >= MAX_NESTING {
-                    errors.push(SyntaxError {
-                        kind: SyntaxErrorKind::TooDeep,
+    Pass {
+        text,
+        raw,
+        errors,
+        excess: mismatch(raw),
+        out: Vec::with_capacity(raw.len() + 4),
+        open: Vec::new(),
+        line_start: 0,
+        line_column: 0,
+        line_before: (0, 0),
+        line_of_first: 0,
+        head: Head::Start,
+    }
+    .run()
+}
+
+/// Whether the head of a declaration is being read.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Head {
+    Start,
+    Inside,
+    Over,
+}
+
+struct Pass<'s, 'a> {
+    text: &'s str,
+    raw: &'a [Raw],
+    errors: &'a mut Vec<SyntaxError>,
+    /// Brackets opened too often, while there are any that do not match.
+    excess: Option<Excess>,
+    out: Vec<Tok<'s>>,
+    open: Vec<Open>,
+    line_start: u32,
+    /// Start of the last line with a token on it.
+    line_of_first: u32,
+    /// Column of the first token on this line.
+    line_column: u32,
+    /// Start and column of the line before with a token on it.
+    line_before: (u32, u32),
+    head: Head,
+}
+
+impl<'s> Pass<'s, '_> {
+    fn kind_at(&self, i: usize) -> T {
+        self.raw.get(i).map_or(T::Newline, |r| r.kind)
+    }
+
+    /// Whether nothing stands between the tokens `i` and `i + 1`.
+    fn adjacent(&self, i: usize) -> bool {
+        self.raw
+            .get(i + 1)
+            .is_some_and(|n| n.span.start == self.raw[i].span.end)
+    }
+
+    fn in_table(&self) -> bool {
+        self.open.last().is_some_and(|o| o.table)
+    }
+
+    fn before(&self) -> Option<T> {
+        self.out.last().map(|t| t.kind)
+    }
+
+    fn run(mut self) -> Option<Vec<Tok<'s>>> {
+        let mut first = true;
+        let mut i = 0;
+        while i < self.raw.len() {
+            let r = self.raw[i];
+            if r.kind == T::Newline {
+                self.line_start = r.span.end;
+                first = true;
+                if self.in_table() {
+                    self.out.push(Tok {
+                        kind: T::Newline,
+                        text: "",
+                        first: false,
                         span: r.span,
-                        message: format!("more than {MAX_NESTING} brackets are open at once"),
-                        help: Some("close some, or name the inner parts with `let`".to_owned()),
+                    });
+                }
+            } else if !r.kind.is_trivia() {
+                let is_first = std::mem::replace(&mut first, false);
+                if is_first {
+                    self.line_before = (self.line_of_first, self.line_column);
+                    self.line_of_first = self.line_start;
+                    self.line_column = r.span.start - self.line_start;
+                }
+                if self.excess.is_some() {
+                    self.mend_before(i, is_first);
+                }
+                match r.kind {
+                    T::LBrace | T::LParen | T::LBracket => self.opening(r, is_first)?,
+                    T::RBrace | T::RParen | T::RBracket => self.closing(r, is_first),
+                    T::Unknown => self.errors.push(SyntaxError {
+                        kind: SyntaxErrorKind::Character,
+                        span: r.span,
+                        message: format!("{} means nothing here", quote(r.span.slice(self.text))),
+                        help: Some(
+                            "take it out; texts go in double quotes, comments after `//`".to_owned(),
+                        ),
                         related: None,
                         fix: None,
-                    });
-                    return None;
-                }
-                open.push(Open {
-                    kind: r.kind,
-                    span: r.span,
-                    column: line_column,
-                    table: r.kind == T::LBrace && prev == Some(T::RParen),
-                });
-            }
-            T::RBrace | T::RParen | T::RBracket => {
-                // Close whatever stands open inside the bracket this one belongs to.
-                if let Some(at) = open.iter().rposition(|o| closer(o.kind) == r.kind) {
-                    while open.len() > at + 1 {
-                        let o = open.pop()?;
-                        close_unclosed(&mut out, &o, r.span.start, errors);
-                    }
-                    open.pop();
-                } else {
-                    errors.push(SyntaxError {
-                        kind: SyntaxErrorKind::Stray,
-                        span: r.span,
-                        message: format!("{} closes nothing", r.kind.describe()),
-                        help: Some("take it out, or open it earlier".to_owned()),
-                        related: None,
-                        fix: Some((r.span, String::new())),
-                    });
-                    i += 1;
-                    continue;
+                    }),
+                    _ => i = self.plain(i, is_first),
                 }
             }
-            T::Unknown => {
-                errors.push(SyntaxError {
-                    kind: SyntaxErrorKind::Character,
-                    span: r.span,
-                    message: format!("`{}` means nothing here", tok.text),
-                    help: Some("take it out; texts go in double quotes, comments after `//`".to_owned()),
-                    related: None,
-                    fix: None,
-                });
-                i += 1;
-                continue;
+            i += 1;
+        }
+        while let Some(o) = self.open.pop() {
+            self.close_unclosed(&o, None);
+        }
+        Some(self.out)
+    }
+
+    /// In a chunk whose brackets do not match: closes and opens what the token `i` shows to be missing.
+    fn mend_before(&mut self, i: usize, is_first: bool) {
+        let r = self.raw[i];
+        let names_field = r.kind == T::Word && self.kind_at(i + 1) == T::Equals;
+        while let Some(o) = self.open.last().copied() {
+            let out = if o.kind == T::LBrace {
+                is_first && self.steps_out(i)
+            } else {
+                r.kind == T::LBrace || is_first && self.begins_no_value(i)
+            };
+            if !out {
+                break;
             }
+            self.open.pop();
+            self.close_unclosed(&o, Some(r));
+        }
+        let Some(last) = self.out.last().copied() else {
+            self.head = if r.kind == T::Word
+                && !crate::split::ITEM_WORDS.contains(&r.span.slice(self.text))
+                && !names_field
+            {
+                Head::Inside
+            } else {
+                Head::Over
+            };
+            return;
+        };
+        if self.head == Head::Inside {
+            if r.kind == T::LBrace {
+                self.head = Head::Over;
+            } else if names_field || is_first && self.lacks_braces() && self.begins_entry(i) {
+                self.head = Head::Over;
+                self.add_brace(r, false);
+            }
+        } else if self.lacks_braces() && !self.in_table() {
+            let value = matches!(
+                r.kind,
+                T::Number | T::Fraction | T::Date | T::Text | T::OpenText
+            ) || is_first && matches!(r.kind, T::Minus | T::Word);
+            if last.kind == T::RParen && value && !names_field {
+                self.add_brace(r, true);
+            } else if self.opens_entry(last)
+                && (names_field && !is_first
+                    || is_first && self.line_column > self.line_before.1 && self.begins_entry(i))
+            {
+                self.add_brace(r, false);
+            }
+        }
+    }
+
+    fn lacks_braces(&self) -> bool {
+        self.excess.is_some_and(|e| e.brace < 0)
+    }
+
+    /// Whether `last`, the last token put out, is a plain word that begins an entry.
+    fn opens_entry(&self, last: Tok<'_>) -> bool {
+        last.kind == T::Word
+            && !JOINING.contains(&last.text)
+            && last.text != "hold"
+            && (last.first
+                || self.out.len() >= 2
+                    && matches!(
+                        self.out[self.out.len() - 2].kind,
+                        T::LBrace | T::Semicolon
+                    ))
+    }
+
+    /// Whether the token `i` can begin an entry.
+    fn begins_entry(&self, i: usize) -> bool {
+        let r = self.raw[i];
+        r.kind == T::Word && !JOINING.contains(&r.span.slice(self.text))
+    }
+
+    /// Whether the token `i` begins an entry and can be neither a value nor a row.
+    fn begins_no_value(&self, i: usize) -> bool {
+        self.begins_entry(i)
+            && (matches!(
+                self.kind_at(i + 1),
+                T::Equals | T::LBrace | T::Arrow | T::Colon
+            ) || self
+                .raw
+                .get(i + 1)
+                .is_some_and(|n| n.span.slice(self.text) == "at")
+                || self.raw[i].span.slice(self.text) == "hold")
+    }
+
+    /// Whether a line that begins with the token `i` shows that the innermost open block was not closed.
+    fn steps_out(&self, i: usize) -> bool {
+        let [.., outer, inner] = self.open.as_slice() else {
+            return false;
+        };
+        let r = self.raw[i];
+        if matches!(r.kind, T::RBrace | T::RParen | T::RBracket) {
+            return false;
+        }
+        if inner.table {
+            // No row begins like this.
+            return self.begins_no_value(i)
+                || r.kind == T::Word && matches!(self.kind_at(i + 1), T::LParen | T::Dot);
+        }
+        let column = self.line_column;
+        column < inner.column || column == inner.column && inner.column > outer.column
+    }
+
+    fn opening(&mut self, r: Raw, is_first: bool) -> Option<()> {
+        let prev = self.before();
+        if prev == Some(r.kind)
+            && let Some(excess) = &mut self.excess
+            && *excess.of(r.kind) > 0
+        {
+            *excess.of(r.kind) -= 1;
+            self.errors.push(SyntaxError {
+                kind: SyntaxErrorKind::Unclosed,
+                span: r.span,
+                message: format!(
+                    "{} is opened twice here but closed once",
+                    r.kind.describe()
+                ),
+                help: Some("take one out, or close both".to_owned()),
+                related: None,
+                fix: Some((r.span, String::new())),
+            });
+            return Some(());
+        }
+        if self.open.len() >= MAX_NESTING {
+            self.errors.push(SyntaxError {
+                kind: SyntaxErrorKind::TooDeep,
+                span: r.span,
+                message: format!("more than {MAX_NESTING} brackets are open at once"),
+                help: Some("close some, or name the inner parts with `let`".to_owned()),
+                related: None,
+                fix: None,
+            });
+            return None;
+        }
+        self.open.push(Open {
+            kind: r.kind,
+            span: r.span,
+            column: self.line_column,
+            line: self.line_start,
+            table: r.kind == T::LBrace && prev == Some(T::RParen),
+            added: false,
+        });
+        self.push(r.kind, r.span, is_first);
+        Some(())
+    }
+
+    fn closing(&mut self, r: Raw, is_first: bool) {
+        // The bracket this one belongs to; a `)` or `]` never closes a block.
+        let at = self
+            .open
+            .iter()
+            .rposition(|o| closer(o.kind) == r.kind || r.kind != T::RBrace && o.kind == T::LBrace)
+            .filter(|at| closer(self.open[*at].kind) == r.kind);
+        if let Some(at) = at.filter(|at| !self.is_one_too_many(r, is_first, self.open[*at])) {
+            while self.open.len() > at + 1
+                && let Some(o) = self.open.pop()
+            {
+                self.close_unclosed(&o, Some(r));
+            }
+            self.open.pop();
+            self.push(r.kind, r.span, is_first);
+            return;
+        }
+        if let Some(excess) = &mut self.excess {
+            *excess.of(r.kind) += 1;
+        }
+        self.errors.push(SyntaxError {
+            kind: SyntaxErrorKind::Stray,
+            span: r.span,
+            message: format!(
+                "{} closes nothing: no {} is open here",
+                r.kind.describe(),
+                opener(r.kind).describe()
+            ),
+            help: Some("take it out, or open it earlier".to_owned()),
+            related: None,
+            fix: Some((r.span, String::new())),
+        });
+    }
+
+    /// Whether a `}`, where there are too many, is the one.
+    fn is_one_too_many(&self, r: Raw, is_first: bool, opened: Open) -> bool {
+        if r.kind != T::RBrace || !self.lacks_braces() || opened.line == self.line_start {
+            return false;
+        }
+        if is_first {
+            self.line_column > opened.column
+        } else {
+            true
+        }
+    }
+
+    fn push(&mut self, kind: T, span: Span, first: bool) {
+        self.out.push(Tok {
+            kind,
+            text: span.slice(self.text),
+            first,
+            span,
+        });
+    }
+
+    /// Anything but a bracket. Gives the last raw token that was taken.
+    fn plain(&mut self, mut i: usize, is_first: bool) -> usize {
+        let r = self.raw[i];
+        let mut kind = r.kind;
+        let mut span = r.span;
+        let prev = self.before();
+        match r.kind {
             T::OpenText => {
-                errors.push(SyntaxError {
+                self.errors.push(SyntaxError {
                     kind: SyntaxErrorKind::OpenText,
                     span: r.span,
                     message: "this text has no closing quote on its line".to_owned(),
@@ -165,84 +455,143 @@ pub fn prepare<'s>(
                     related: None,
                     fix: Some((Span::at(r.span.end as usize), "\"".to_owned())),
                 });
-                tok.kind = T::Text;
+                kind = T::Text;
             }
             // `-5` is a number where no value stands before it, and in a table wherever a blank does.
             T::Minus
-                if tok.text == "-"
-                    && adjacent(i)
-                    && matches!(raw[i + 1].kind, T::Number | T::Fraction)
+                if r.span.len() == 1
+                    && self.adjacent(i)
+                    && matches!(self.raw[i + 1].kind, T::Number | T::Fraction)
                     && (prev.is_none_or(|p| !ends_value(p))
                         || is_first
-                        || open.last().is_some_and(|o| o.table)
-                            && out.last().is_some_and(|p| p.span.end < r.span.start)) =>
+                        || self.in_table()
+                            && self.out.last().is_some_and(|p| p.span.end < r.span.start)) =>
             {
-                tok.kind = raw[i + 1].kind;
-                tok.span = r.span.join(raw[i + 1].span);
-                tok.text = tok.span.slice(text);
                 i += 1;
+                kind = self.raw[i].kind;
+                span = r.span.join(self.raw[i].span);
             }
             T::Word => {
-                let next = raw.get(i + 1).map(|n| n.kind);
                 let in_head = prev == Some(T::Word)
-                    && open.last().is_some_and(|o| o.kind == T::LParen)
-                    && out.len() >= 2
-                    && matches!(out[out.len() - 2].kind, T::LParen | T::Comma);
-                if next == Some(T::Equals) && (prev != Some(T::Dot) || is_first) {
-                    tok.kind = T::Field;
+                    && self.open.last().is_some_and(|o| o.kind == T::LParen)
+                    && self.out.len() >= 2
+                    && matches!(
+                        self.out[self.out.len() - 2].kind,
+                        T::LParen | T::Comma
+                    );
+                if self.kind_at(i + 1) == T::Equals && (prev != Some(T::Dot) || is_first) {
+                    kind = T::Field;
                 } else if !is_first
                     && (matches!(prev, Some(T::Number | T::Fraction)) || in_head)
-                    && !JOINING.contains(&tok.text)
-                    && !(open.last().is_some_and(|o| o.table))
+                    && !self.in_table()
+                    && !JOINING.contains(&r.span.slice(self.text))
                 {
-                    tok.kind = T::Unit;
-                    i = extend_unit(raw, i);
-                    tok.span = r.span.join(raw[i].span);
-                    tok.text = tok.span.slice(text);
+                    kind = T::Unit;
+                    i = extend_unit(self.raw, i);
+                    span = r.span.join(self.raw[i].span);
                 }
             }
             // `1/degF` as a unit: two numbers never stand side by side otherwise. `3/K`-like text is not one.
             T::Number
-                if tok.text == "1"
+                if r.span.slice(self.text) == "1"
                     && !is_first
                     && matches!(prev, Some(T::Number | T::Fraction))
-                    && !open.last().is_some_and(|o| o.table)
-                    && adjacent(i)
-                    && raw[i + 1].kind == T::Slash
-                    && adjacent(i + 1)
-                    && raw[i + 2].kind == T::Word =>
+                    && !self.in_table()
+                    && self.adjacent(i)
+                    && self.raw[i + 1].kind == T::Slash
+                    && self.adjacent(i + 1)
+                    && self.raw[i + 2].kind == T::Word =>
             {
-                tok.kind = T::Unit;
-                i = extend_unit(raw, i);
-                tok.span = r.span.join(raw[i].span);
-                tok.text = tok.span.slice(text);
+                kind = T::Unit;
+                i = extend_unit(self.raw, i);
+                span = r.span.join(self.raw[i].span);
             }
             _ => {}
         }
-        out.push(tok);
-        i += 1;
+        self.push(kind, span, is_first);
+        i
     }
-    while let Some(o) = open.pop() {
-        close_unclosed(&mut out, &o, text.len() as u32, errors);
-    }
-    Some(out)
-}
 
-/// Whether a line that begins with `kind` in `column` shows that the innermost open block was not closed.
-fn steps_out(open: &[Open], kind: T, column: u32, names_field: bool) -> bool {
-    let [.., outer, inner] = open else {
-        return false;
-    };
-    if inner.kind != T::LBrace {
-        return names_field;
+    /// Puts in a `{` that is missing behind the last token.
+    fn add_brace(&mut self, next: Raw, table: bool) {
+        let Some(last) = self.out.last().copied() else {
+            return;
+        };
+        if self.open.len() >= MAX_NESTING {
+            return;
+        }
+        if let Some(excess) = &mut self.excess {
+            excess.brace += 1;
+        }
+        let put = Span::at(last.span.end as usize);
+        let line = if last.span.start >= self.line_start {
+            (self.line_start, self.line_column)
+        } else {
+            self.line_before
+        };
+        self.push(T::LBrace, put, false);
+        self.open.push(Open {
+            kind: T::LBrace,
+            span: last.span,
+            column: line.1,
+            line: line.0,
+            table,
+            added: true,
+        });
+        self.errors.push(SyntaxError {
+            kind: SyntaxErrorKind::Unexpected,
+            span: last.span,
+            message: format!(
+                "expected `{{` after {}, but {} comes next",
+                quote(last.text),
+                quote(next.span.slice(self.text))
+            ),
+            help: None,
+            related: None,
+            fix: Some((put, " {".to_owned())),
+        });
     }
-    if matches!(kind, T::RBrace | T::RParen | T::RBracket) {
-        return false;
+
+    fn close_unclosed(&mut self, o: &Open, next: Option<Raw>) {
+        let end = self
+            .out
+            .last()
+            .map_or(self.text.len(), |t| t.span.end as usize);
+        let put = Span::at(end);
+        self.push(closer(o.kind), put, false);
+        if let Some(excess) = &mut self.excess {
+            *excess.of(o.kind) -= 1;
+        }
+        if o.added {
+            return;
+        }
+        let open = o.kind.describe();
+        let close = closer(o.kind).describe();
+        let insert = close.trim_matches('`');
+        let stands = next.map_or_else(
+            || "the declaration ends".to_owned(),
+            |n| format!("{} comes next", quote(n.span.slice(self.text))),
+        );
+        self.errors.push(SyntaxError {
+            kind: SyntaxErrorKind::Unclosed,
+            span: o.span,
+            message: format!("this {open} is not closed: expected {close}, but {stands}"),
+            help: Some(if o.kind == T::LBrace {
+                format!("put {close} where the block ends")
+            } else {
+                format!("put {close} behind the last thing inside")
+            }),
+            related: Some((put, format!("{close} is missing here at the latest"))),
+            fix: Some((
+                put,
+                if o.kind == T::LBrace {
+                    format!("\n{insert}")
+                } else {
+                    insert.to_owned()
+                },
+            )),
+        });
     }
-    if inner.table {
-        return names_field;
-    }
-    column < inner.column || column == inner.column && inner.column > outer.column
 }
 
 /// From the token `i` that begins a unit to the last token of it: products, quotients and powers without blanks.
@@ -265,32 +614,4 @@ fn extend_unit(raw: &[Raw], mut i: usize) -> usize {
             return i;
         }
     }
-}
-
-fn close_unclosed(out: &mut Vec<Tok<'_>>, o: &Open, at: u32, errors: &mut Vec<SyntaxError>) {
-    let end = out.last().map_or(at, |t| t.span.end);
-    let put = Span::at(end as usize);
-    out.push(Tok {
-        kind: closer(o.kind),
-        text: "",
-        first: false,
-        span: put,
-    });
-    let close = closer(o.kind).describe();
-    let insert = close.trim_matches('`');
-    errors.push(SyntaxError {
-        kind: SyntaxErrorKind::Unclosed,
-        span: o.span,
-        message: format!("{} is not closed", o.kind.describe()),
-        help: Some(format!("put {close} where the block ends")),
-        related: Some((put, format!("{close} is missing here at the latest"))),
-        fix: Some((
-            put,
-            if o.kind == T::LBrace {
-                format!("\n{insert}")
-            } else {
-                insert.to_owned()
-            },
-        )),
-    });
 }

@@ -1,12 +1,17 @@
 //! Splits a file into chunks: one top-level item each, with the blank lines and comments before it.
 //!
 //! Chunks tile the file. Each is parsed and checked alone, so one broken item never hides another, and
-//! each is the unit of re-parsing after an edit. A chunk begins at the first item-like line after the
-//! last one closed; and a line that starts in the first column and looks like an item (`ring seal {`,
-//! `use "…"`, `let x =`) begins a chunk whatever the brackets before it say. That second rule is a
-//! *strong* start: it depends on nothing before its own line, which is what lets [`resplit`] lex again
-//! only what lies between two of them.
+//! each is the unit of re-parsing after an edit. An item ends with its block or where the next begins:
+//! - a line that starts in the first column and looks like an item (`ring seal {`, `use "…"`, `let x =`)
+//!   begins a chunk whatever the brackets before it say. This is a *strong* start: it depends on nothing
+//!   before its own line, which is what lets [`resplit`] lex again only what lies between two of them;
+//! - where no bracket is open, a line that is not further in than the item before it, and either looks like an
+//!   item or cannot go on with what stands before it, begins a chunk;
+//! - what is further in, or stands on the same line, must look wholly like an item.
+//!
+//! So a `}` too many inside a block does not cut the rest of the block off.
 
+use crate::prepare::JOINING;
 use crate::token::{Raw, T, lex};
 use cutwater_text::Span;
 
@@ -31,7 +36,8 @@ pub fn split(text: &str) -> Vec<Chunk> {
 }
 
 fn column_zero(text: &str, at: u32) -> bool {
-    at == 0 || matches!(text.as_bytes()[at as usize - 1], b'\n' | b'\r')
+    let before = &text.as_bytes()[..at as usize];
+    matches!(before, [] | [.., b'\n' | b'\r']) || before == "\u{feff}".as_bytes()
 }
 
 /// Whether an item certainly begins at the token `i`, judged from the next few tokens alone.
@@ -56,24 +62,75 @@ fn is_strong(text: &str, raw: &[Raw], i: usize) -> bool {
     }
 }
 
+/// What stands before a token that may begin an item, within its chunk.
+#[derive(Clone, Copy)]
+struct Before {
+    /// Column of the chunk's item.
+    column: u32,
+    /// The item is neither `use`, `let` nor `require`.
+    declares: bool,
+    /// A block has closed, and no bracket is open.
+    closed: bool,
+    /// Kind of the last token.
+    last: T,
+}
+
 /// Whether an item may begin at the token `i`, given that no bracket is open.
-fn is_weak(text: &str, raw: &[Raw], i: usize) -> bool {
+fn is_weak(text: &str, raw: &[Raw], i: usize, first: Option<u32>, before: Before) -> bool {
     let t = raw[i];
-    if t.kind != T::Word {
+    if matches!(t.kind, T::RBrace | T::RParen | T::RBracket) {
         return false;
     }
     let word = t.span.slice(text);
-    if matches!(
-        word,
-        "because" | "within" | "at" | "of" | "like" | "as" | "per" | "rise" | "fall"
-    ) {
-        return false;
+    let kind = |n: usize| raw.get(i + n).map_or(T::Newline, |r| r.kind);
+    let text_of = |n: usize| raw.get(i + n).map_or("", |r| r.span.slice(text));
+    let is_word = t.kind == T::Word;
+    // The whole shape of an item's beginning.
+    let shaped = is_word
+        && match word {
+            "use" => kind(1) == T::Text,
+            "let" => kind(1) == T::Word && kind(2) == T::Equals,
+            "require" => matches!(kind(1), T::Word | T::Number | T::Minus | T::LParen),
+            _ => {
+                kind(1) == T::Word
+                    && (kind(2) == T::LBrace
+                        || kind(2) == T::Word && matches!(text_of(2), "like" | "of"))
+            }
+        };
+    match first {
+        // A blank too many before it changes nothing.
+        Some(column) if column <= before.column + 1 => {
+            if before.closed || shaped {
+                return true;
+            }
+            // Two values never stand side by side.
+            let apart = column <= 1
+                && matches!(
+                    before.last,
+                    T::Word
+                        | T::Number
+                        | T::Fraction
+                        | T::Date
+                        | T::Text
+                        | T::OpenText
+                        | T::RParen
+                        | T::RBracket
+                );
+            match t.kind {
+                T::Word if JOINING.contains(&word) => false,
+                T::Word => {
+                    apart
+                        || ITEM_WORDS.contains(&word)
+                        || matches!(kind(1), T::Word | T::LBrace | T::Text)
+                }
+                T::Text | T::LParen => apart,
+                T::LBrace => apart && !before.declares,
+                _ => false,
+            }
+        }
+        Some(_) => shaped,
+        None => before.closed && (shaped || is_word && kind(1) == T::LBrace),
     }
-    ITEM_WORDS.contains(&word)
-        || matches!(
-            raw.get(i + 1).map(|r| r.kind),
-            Some(T::Word | T::LBrace | T::Text)
-        )
 }
 
 fn split_tokens(text: &str, raw: &[Raw]) -> Vec<Chunk> {
@@ -83,12 +140,17 @@ fn split_tokens(text: &str, raw: &[Raw]) -> Vec<Chunk> {
     let mut begun = false; // has the current chunk seen its item's first token
     let mut closed = false; // has a block closed to depth zero in it
     let mut depth = 0usize;
+    let mut column = 0u32; // of its item
+    let mut declares = false; // whether its item may have a block
+    let mut last = T::Newline; // kind of its last token
     let mut line_first = true;
+    let mut line_start = 0u32;
     let mut boundary = 0u32; // where the next chunk would start: after the line of the last token of the item
     let mut pending_line_end = false;
     for (i, t) in raw.iter().enumerate() {
         if t.kind == T::Newline {
             line_first = true;
+            line_start = t.span.end;
             if pending_line_end {
                 boundary = t.span.end;
                 pending_line_end = false;
@@ -100,8 +162,16 @@ fn split_tokens(text: &str, raw: &[Raw]) -> Vec<Chunk> {
         }
         let first = std::mem::replace(&mut line_first, false);
         let sure = first && is_strong(text, raw, i);
-        let begins = sure || depth == 0 && (closed || first && is_weak(text, raw, i));
-        if begins && begun {
+        let here = t.span.start - line_start;
+        let before = Before {
+            column,
+            declares,
+            closed,
+            last,
+        };
+        if begun
+            && (sure || depth == 0 && is_weak(text, raw, i, first.then_some(here), before))
+        {
             let cut = if pending_line_end { t.span.start } else { boundary };
             chunks.push(Chunk {
                 span: Span { start, end: cut },
@@ -115,6 +185,8 @@ fn split_tokens(text: &str, raw: &[Raw]) -> Vec<Chunk> {
             strong = sure;
             closed = false;
             depth = 0;
+            column = here;
+            declares = !ITEM_WORDS.contains(&t.span.slice(text));
         }
         match t.kind {
             T::LBrace | T::LParen | T::LBracket => depth += 1,
@@ -126,6 +198,7 @@ fn split_tokens(text: &str, raw: &[Raw]) -> Vec<Chunk> {
             }
             _ => {}
         }
+        last = t.kind;
         pending_line_end = true;
     }
     chunks.push(Chunk {
@@ -232,7 +305,7 @@ mod tests {
             Just("ring a {"), Just("  bore = 5 in"), Just("}"), Just(""), Just("/// doc"), Just("// c"),
             Just("let x = 1"), Just("  + 2"), Just("use \"p\" as q"), Just("require a > b"), Just("  draft { lift = 2 ft }"),
             Just("site { altitude = 1 ft }"), Just("pump p like q {"), Just("junk"), Just("\"open"), Just("("), Just("ring b {} ring c {}"),
-            Just("  ring d {"), Just("} }"),
+            Just("  ring d {"), Just("} }"), Just("    draft {"), Just("    }"), Just("  bore = 5 in }"), Just("ring e"), Just("gap = 5"), Just("a.b > 3"), Just("let"), Just("  -> c"),
         ];
         prop::collection::vec(line, 0..24).prop_map(|v| v.join("\n"))
     }

@@ -1,0 +1,159 @@
+//! The findings of the language itself, and the registry of all findings.
+//!
+//! A finding that belongs to one kind is declared in that kind's file; this file holds those of texts, names,
+//! units and values. [`all`] gives every one.
+
+use cutwater_finding::{Code, Level};
+
+macro_rules! codes {
+    ($($(#[doc = $doc:literal])* $name:ident = $id:literal $word:literal $level:ident, $summary:literal, $page:literal, fires $fires:literal, silent $silent:literal;)*) => {
+        $(
+            $(#[doc = $doc])*
+            #[doc = $summary]
+            pub static $name: ::cutwater_finding::Code = ::cutwater_finding::Code {
+                id: $id,
+                name: $word,
+                level: ::cutwater_finding::Level::$level,
+                since: "0.1.0",
+                summary: $summary,
+                page: $page,
+                fires: $fires,
+                silent: $silent,
+            };
+        )*
+        /// The findings declared in this file.
+        pub static CODES: &[&::cutwater_finding::Code] = &[$(&$name),*];
+    };
+}
+pub(crate) use codes;
+
+codes! {
+    SYNTAX = "CW0101" "syntax" Error, "The text is not well formed here.",
+        "Something else was expected at this place. Only the line or block it stands in is left out; everything else is still checked.",
+        fires "let gap = \n", silent "let gap = 0.005 in\n";
+    BRACKET = "CW0102" "bracket" Error, "A bracket has no partner.",
+        "Every `{`, `(` and `[` needs its closing partner. Where one is missing it is taken to close where the lines step back, so that the rest is still checked.",
+        fires "site { altitude = 820 ft\n", silent "site { altitude = 820 ft }\n";
+    TOO_DEEP = "CW0103" "too-deep" Error, "Too many brackets are open at once.",
+        "Real specs open a handful of brackets at once. Name inner parts with `let`.",
+        fires "let x = ((((((((((((((((((((((((((((((((((((((((((((((((((1))))))))))))))))))))))))))))))))))))))))))))))))))\n", silent "let x = ((1))\n";
+    NOT_UTF8 = "CW0104" "not-utf8" Error, "The file is not UTF-8 text.",
+        "Specs are UTF-8. Save the file in that encoding.",
+        fires "", silent "let x = 1\n";
+    FILE_TOO_BIG = "CW0105" "file-too-big" Error, "The file is larger than what is read.",
+        "Split it into several files and join them with `use`.",
+        fires "", silent "let x = 1\n";
+    FILE_UNREADABLE = "CW0106" "file-unreadable" Error, "The file cannot be read.",
+        "The file is there, but reading it failed. Check its permissions.",
+        fires "", silent "let x = 1\n";
+
+    UNKNOWN_KIND = "CW0201" "unknown-kind" Error, "No such kind of declaration.",
+        "A declaration begins with the word of its kind, such as `pump`, `ring` or `hose`.",
+        fires "pmup main { }\n", silent "site { }\n";
+    UNKNOWN_NAME = "CW0202" "unknown-name" Error, "Nothing has this name here.",
+        "Names are those declared in the file, fields of the same declaration, files brought in with `use … as name`, and `std` for the standard library.",
+        fires "let a = 2 in\nlet b = aa + 1 in\n", silent "let a = 2 in\nlet b = a + 1 in\n";
+    DUPLICATE_NAME = "CW0203" "duplicate-name" Error, "A name is declared twice.",
+        "Every declaration in a file has a name of its own, so that a path means one thing.",
+        fires "let a = 2 in\nlet a = 3 in\n", silent "let a = 2 in\nlet b = 3 in\n";
+    UNKNOWN_FIELD = "CW0204" "unknown-field" Error, "The kind has no such field, table or block.",
+        "Each kind has its own fields. The message names the nearest one.",
+        fires "site { altitud = 820 ft }\n", silent "site { altitude = 820 ft }\n";
+    DUPLICATE_FIELD = "CW0205" "duplicate-field" Error, "A field is given twice.",
+        "A field has one value. Keep the right one.",
+        fires "site {\n    altitude = 820 ft\n    altitude = 900 ft\n}\n", silent "site { altitude = 820 ft }\n";
+    MISSING_FIELD = "CW0206" "missing-field" Error, "A field that must be there is missing.",
+        "What the kind is about cannot be said or computed without it.",
+        fires "material bronze { }\n", silent "material bronze { density = 0.318 lb/in^3 }\n";
+    FILE_NOT_FOUND = "CW0207" "file-not-found" Error, "The file in a `use` line is not there.",
+        "Paths are taken from the file that says `use`, with `/` between their parts.",
+        fires "use \"parts/none.pump\" as none\n", silent "let x = 1\n";
+    OUTSIDE = "CW0208" "outside-workspace" Error, "A `use` path leaves the workspace.",
+        "A spec may only read files inside its own workspace, so that it means the same on every machine.",
+        fires "use \"../../other.pump\" as other\n", silent "let x = 1\n";
+    NAME_FORM = "CW0209" "name-form" Error, "A name is missing, reserved, or has characters names do not have.",
+        "Names are letters, digits and `_`, and begin with a letter. `std` is the standard library.",
+        fires "let std = 2 in\n", silent "let gap = 2 in\n";
+    CYCLE = "CW0210" "cycle" Error, "A value needs itself.",
+        "Values may be written in any order, but none may depend on itself, directly or by way of others. The finding names the whole way round.",
+        fires "let a = b + 1 in\nlet b = a + 1 in\n", silent "let a = 1 in\nlet b = a + 1 in\n";
+    UNUSED_USE = "CW0211" "unused-use" Advice, "A file is brought in and never used.",
+        "Take the line out, or use the file.",
+        fires "", silent "let x = 1\n";
+
+    UNKNOWN_UNIT = "CW0301" "unknown-unit" Error, "No such unit.",
+        "Unit names are looked up in one table; `cutwater explain units` lists them. A compound unit is written without blanks: `oz*in`, `ft/s`.",
+        fires "let x = 3 inn\n", silent "let x = 3 in\n";
+    UNIT_MISSING = "CW0302" "unit-missing" Error, "A number needs a unit.",
+        "A bare number is a count or a ratio. Nothing is silently taken for psi or inches.",
+        fires "site { altitude = 820 }\n", silent "site { altitude = 820 ft }\n";
+    WRONG_UNIT = "CW0303" "wrong-dimension" Error, "A value of the wrong dimension.",
+        "The field, column or tolerance is of another dimension than the value.",
+        fires "site { altitude = 820 psi }\n", silent "site { altitude = 820 ft }\n";
+    WRONG_KIND = "CW0304" "wrong-kind" Error, "Quantities that do not go together.",
+        "Gauge and absolute pressure, vacuum, temperature points and differences, torque and energy, head and length are different kinds, even where their dimension is the same. Points cannot be added; their differences can.",
+        fires "let a = 60 degF + 10 degF\n", silent "let a = 60 degF + 10 delta_degF\n";
+    MIXED_GALLONS = "CW0305" "mixed-gallons" Error, "US and imperial gallons in one place.",
+        "An imperial gallon is 1.20095 US gallons; a 20 % error is the usual price of mixing them. Write both in one of them.",
+        fires "let a = 500 gpm + 100 igpm\n", silent "let a = 500 gpm + 100 gpm\n";
+    WRONG_TYPE = "CW0306" "wrong-type" Error, "Another sort of value is wanted here.",
+        "Some fields take a name, a text, a date, a list, or a value with `at`.",
+        fires "site { altitude = \"high\" }\n", silent "site { altitude = 820 ft }\n";
+    UNKNOWN_WORD = "CW0307" "unknown-word" Error, "Not one of the words this field takes.",
+        "The field takes one of a few words.",
+        fires "ring r {\n    form = plane\n    bore = 5.502 in\n    runs_on = 5.497 in\n}\n", silent "ring r {\n    form = plain\n    bore = 5.502 in\n    runs_on = 5.497 in\n}\n";
+
+    OUT_OF_RANGE = "CW0401" "out-of-range" Error, "A value outside what makes sense.",
+        "A length, flow or count that cannot be.",
+        fires "hose h {\n    diameter = -2.5 in\n    loss = 2 psi per 100 ft at 100 gpm\n}\n", silent "hose h {\n    diameter = 2.5 in\n    loss = 2 psi per 100 ft at 100 gpm\n}\n";
+    BAD_TOLERANCE = "CW0402" "bad-tolerance" Error, "A tolerance that cannot be.",
+        "The limits must hold the nominal value, and a size must stay above zero.",
+        fires "let a = 5 in (+0.002/+0.001)\n", silent "let a = 5 in (+0.002/-0.001)\n";
+    BAD_RANGE = "CW0403" "bad-range" Error, "A range whose ends are the wrong way round.",
+        "Write the smaller value first.",
+        fires "let a = 0.007 .. 0.003 in\n", silent "let a = 0.003 .. 0.007 in\n";
+    BAD_DATE = "CW0404" "bad-date" Error, "No such day.",
+        "Dates are written year-month-day.",
+        fires "let d = 2026-02-30\n", silent "let d = 2026-02-28\n";
+    TABLE_SHAPE = "CW0405" "table-shape" Error, "A table whose columns or rows do not fit.",
+        "Each row has one cell for each column of the head; `-` where there is no value.",
+        fires "drive d {\n    turns = p\n    gear_ratio = 2.0\n    output (speed rpm, power hp) {\n        1200 190\n        1600\n    }\n}\npump p { rating = 500 gpm at 150 psi }\n",
+        silent "drive d {\n    turns = p\n    gear_ratio = 2.0\n    output (speed rpm, power hp) {\n        1200 190\n        1600 262\n    }\n}\npump p { rating = 500 gpm at 150 psi }\n";
+    NOT_RISING = "CW0406" "not-rising" Error, "Rows of a table out of order.",
+        "The first column must rise from row to row.",
+        fires "drive d {\n    turns = p\n    gear_ratio = 2.0\n    output (speed rpm, power hp) {\n        1600 262\n        1200 190\n    }\n}\npump p { rating = 500 gpm at 150 psi }\n",
+        silent "drive d {\n    turns = p\n    gear_ratio = 2.0\n    output (speed rpm, power hp) {\n        1200 190\n        1600 262\n    }\n}\npump p { rating = 500 gpm at 150 psi }\n";
+    NOT_COMPUTABLE = "CW0407" "not-computable" Error, "A value that cannot be computed.",
+        "A division by what may be zero, a root of a negative number, a number beyond all sense.",
+        fires "let a = 1 in / 0\n", silent "let a = 1 in / 2\n";
+    NOT_GIVEN = "CW0408" "not-given" Error, "A value is used that was not given.",
+        "The field is optional and empty, so nothing can be computed from it.",
+        fires "impeller i { outside_diameter = 9 in }\nlet a = i.mass * 2\n", silent "impeller i {\n    outside_diameter = 9 in\n    mass = 17 lb\n}\nlet a = i.mass * 2\n";
+
+    REQUIRE_FAILS = "CW0501" "requirement-not-met" Error, "A `require` line does not hold.",
+        "The spec's own rule is broken. The message shows both sides.",
+        fires "let a = 2 in\nrequire a >= 3 in because \"it must fit\"\n", silent "let a = 4 in\nrequire a >= 3 in because \"it must fit\"\n";
+    REQUIRE_TIGHT = "CW0502" "requirement-within-tolerance" Warning, "A `require` line holds nominally but not over the whole tolerance.",
+        "The nominal value keeps the rule, but the worst case of the tolerances does not. Tighten the parts that contribute most, or widen the limit.",
+        fires "let a = 3.001 in ± 0.002\nrequire a >= 3 in\n", silent "let a = 3.003 in ± 0.002\nrequire a >= 3 in\n";
+}
+
+/// Every finding there is, by id.
+pub fn all() -> Vec<&'static Code> {
+    let mut out: Vec<&'static Code> = CODES.to_vec();
+    for list in crate::kinds::CODES {
+        out.extend(*list);
+    }
+    out.sort_by_key(|c| c.id);
+    out
+}
+
+/// A finding by its id or name.
+pub fn find(key: &str) -> Option<&'static Code> {
+    all()
+        .into_iter()
+        .find(|c| c.id.eq_ignore_ascii_case(key) || c.name == key)
+}
+
+#[allow(unused_imports)]
+use Level as _;

@@ -1,0 +1,1478 @@
+//! Expressions: from the tree to values, with units, kinds and tolerances checked on the way.
+//!
+//! A value is typed by what it is made of; where a field expects something, [`Ev::store`] compares the two
+//! and says what was likely meant. Whatever went wrong is reported once, and what depends on it is unknown.
+
+use crate::codes;
+use crate::db::{Cx, Local};
+use crate::schema::{PartDef, Sign, Slot, Type};
+use crate::show::{article, near_names, number_text, pick_nearest};
+use crate::value::{Date, Origin, Piece, Quantity, Range, Value};
+use crate::{DeclId, Eval};
+use cutwater_finding::{Finding, FixTier};
+use cutwater_quantity::{
+    Accept, CompoundUnit, InputId, Kind, Mismatch, Tol, UnitError, parse_unit, preferred_unit,
+};
+use cutwater_syntax::ast::{Expr, ExprKind, ItemKind, Name, Number, Path};
+use cutwater_text::Span;
+use smol_str::SmolStr;
+use std::sync::Arc;
+
+/// Evaluation of the expressions of one item.
+pub(crate) struct Ev<'c, 'a> {
+    pub cx: &'c mut Cx<'a>,
+    /// The item the text stands in: whose file gives the names, whose bytes the places are.
+    pub owner: DeclId,
+}
+
+/// The named functions: name, how many values, what they do.
+pub const FUNCTIONS: &[(&str, &str, &str)] = &[
+    (
+        "min",
+        "min(a, b, …)",
+        "The smallest of its values, all of one kind.",
+    ),
+    (
+        "max",
+        "max(a, b, …)",
+        "The largest of its values, all of one kind.",
+    ),
+    (
+        "mean",
+        "mean(a, b, …)",
+        "The arithmetic mean of its values, all of one kind.",
+    ),
+    (
+        "sqrt",
+        "sqrt(a)",
+        "The square root; the unit's exponents are halved.",
+    ),
+    ("abs", "abs(a)", "The size without the sign."),
+];
+
+impl Ev<'_, '_> {
+    fn at(&self, span: Span) -> Local {
+        Local::Span(self.owner, span)
+    }
+
+    /// The value of an expression. `want` is the kind a bare literal is read for, where that matters.
+    pub fn expr(&mut self, e: &Expr, want: Option<Kind>) -> Eval<Value> {
+        Ok(match &e.kind {
+            ExprKind::Error => Value::Unknown,
+            ExprKind::Number(n) => self.number(n, e.span, want),
+            ExprKind::Date { year, month, day } => match Date::new(*year, *month, *day) {
+                Some(d) => Value::Date(d),
+                None => {
+                    let place = self.at(e.span);
+                    self.cx.report(
+                        Finding::new(
+                            &codes::BAD_DATE,
+                            place,
+                            format!("{year:04}-{month:02}-{day:02} is not a day of the calendar"),
+                        )
+                        .here("no such day")
+                        .help("write year-month-day, as 2026-05-14"),
+                    );
+                    Value::Unknown
+                }
+            },
+            ExprKind::Text(t) => Value::Text(t.clone()),
+            ExprKind::Path(p) => self.path(p, false)?,
+            ExprKind::Call {
+                function,
+                arguments,
+            } => self.call(function, arguments, e.span)?,
+            ExprKind::List(items) => {
+                let mut out = Vec::with_capacity(items.len());
+                for i in items {
+                    out.push(self.expr(i, want)?);
+                }
+                Value::List(out.into())
+            }
+            ExprKind::Negative(a) => {
+                let v = self.expr(a, want)?;
+                let Some(q) = self.operand(v, a.span) else {
+                    return Ok(Value::Unknown);
+                };
+                match q.kind.neg() {
+                    Ok(kind) => Value::Quantity(Quantity {
+                        kind,
+                        value: q.value.neg(),
+                        ..q
+                    }),
+                    Err(m) => self.mismatch(e.span, &m, &[]),
+                }
+            }
+            ExprKind::Sum(first, rest) => {
+                let mut acc = self.expr(first, want)?;
+                let mut so_far = first.span;
+                for (minus, b) in rest {
+                    let right = self.expr(b, want)?;
+                    acc = self.add(acc, so_far, right, b.span, *minus);
+                    so_far = so_far.join(b.span);
+                }
+                acc
+            }
+            ExprKind::Product(first, rest) => {
+                let mut acc = self.expr(first, None)?;
+                let mut so_far = first.span;
+                for (divide, b) in rest {
+                    let right = self.expr(b, None)?;
+                    acc = self.multiply(acc, so_far, right, b.span, *divide);
+                    so_far = so_far.join(b.span);
+                }
+                acc
+            }
+            ExprKind::Power(base, exponent) => self.power(base, exponent, e.span)?,
+            ExprKind::Range(lo, hi) => self.range(lo, hi, want)?,
+            ExprKind::Of(amount, what) => {
+                let length = self.expr(amount, Some(Kind::Length))?;
+                let of = self.path(what, true)?;
+                match (length, of) {
+                    (Value::Quantity(length), Value::Decl(of)) => {
+                        Value::Piece(Arc::new(Piece { length, of }))
+                    }
+                    _ => Value::Unknown,
+                }
+            }
+            ExprKind::Phrase(head, parts) => {
+                let word = parts.first().map_or("at", |p| p.0.text.as_str());
+                let place = self.at(e.span);
+                self.cx.report(
+                    Finding::new(
+                        &codes::WRONG_TYPE,
+                        place,
+                        format!("a value with `{word}` belongs only in a field that takes one, such as `rating = 1250 gpm at 150 psi`"),
+                    )
+                    .here("not wanted here"),
+                );
+                let _ = self.expr(head, want)?;
+                Value::Unknown
+            }
+        })
+    }
+
+    // ---- literals ------------------------------------------------------------------------------
+
+    /// Reads a unit; reports and gives `None` where there is no such unit.
+    pub fn unit(&mut self, unit: &Name, want: Option<Kind>) -> Option<CompoundUnit> {
+        match parse_unit(&unit.text) {
+            Ok(u) => Some(u),
+            Err(err) => {
+                let (offset, len) = err.place();
+                let start = unit.span.start as usize + offset;
+                let span = Span::new(start, start + len);
+                let place = self.at(if span.is_empty() { unit.span } else { span });
+                let f = match &err {
+                    UnitError::Unknown { name, nearest, .. } => {
+                        let mut f = Finding::new(
+                            &codes::UNKNOWN_UNIT,
+                            place,
+                            format!("`{name}` is not a unit"),
+                        )
+                        .here("no such unit");
+                        let preferred = want.and_then(|k| {
+                            preferred_unit(k, self.cx.settings().units).map(|u| u.ascii)
+                        });
+                        let fitting: Vec<&str> = nearest
+                            .iter()
+                            .copied()
+                            .filter(|n| {
+                                want.is_none_or(|k| {
+                                    parse_unit(n).is_ok_and(|u| u.accepted_by(k).is_yes())
+                                })
+                            })
+                            .collect();
+                        let best = if fitting.is_empty() {
+                            nearest.as_slice()
+                        } else {
+                            &fitting
+                        };
+                        match (best.first(), preferred) {
+                            (Some(b), _) => {
+                                f.message.push_str(&format!("; did you mean `{b}`?"));
+                                f = f.help(format!("write `{b}`")).fix(
+                                    format!("write `{b}`"),
+                                    FixTier::NeedsALook,
+                                    place,
+                                    *b,
+                                );
+                            }
+                            (None, Some(p)) => {
+                                f = f.help(format!(
+                                    "{} is written in `{p}`, for one; to multiply by a value put blanks round the `*`",
+                                    want.map(|k| article(&k.name())).unwrap_or_default()
+                                ));
+                            }
+                            (None, None) => {
+                                f = f
+                                    .help("to multiply by a value put blanks round the `*` or `/`");
+                            }
+                        }
+                        f
+                    }
+                    other => Finding::new(
+                        &codes::UNKNOWN_UNIT,
+                        place,
+                        format!("`{}` is not a unit: {other}", unit.text),
+                    )
+                    .here("not a unit"),
+                };
+                self.cx.report(f);
+                None
+            }
+        }
+    }
+
+    fn number(&mut self, n: &Number, span: Span, want: Option<Kind>) -> Value {
+        let unit = match &n.unit {
+            Some(u) => match self.unit(u, want) {
+                Some(u) => Some(u),
+                None => return Value::Unknown,
+            },
+            None => None,
+        };
+        self.literal(n, unit, span)
+    }
+
+    /// A literal whose unit is known.
+    fn literal(&mut self, n: &Number, unit: Option<CompoundUnit>, span: Span) -> Value {
+        let si = |v: f64| unit.as_ref().map_or(v, |u| u.to_si(v));
+        let nominal = si(n.value);
+        let value = match &n.tolerance {
+            None => Tol::exact(nominal),
+            Some(t) => {
+                let (below, above) = match &t.unit {
+                    None => (si(n.value + t.minus), si(n.value + t.plus)),
+                    Some(u) if u.text == "%" => {
+                        let share = |p: f64| si(n.value + n.value.abs() * p / 100.0);
+                        (share(t.minus), share(t.plus))
+                    }
+                    Some(u) => {
+                        let Some(tu) = self.unit(u, None) else {
+                            return Value::Unknown;
+                        };
+                        let base = unit.as_ref().map_or(Kind::Number, CompoundUnit::kind);
+                        if tu.kind().dimension() != base.dimension() {
+                            let place = self.at(u.span);
+                            self.cx.report(
+                                Finding::new(
+                                    &codes::WRONG_UNIT,
+                                    place,
+                                    format!(
+                                        "the tolerance is {}, but the value is {}",
+                                        article(&tu.kind().name()),
+                                        article(&base.name())
+                                    ),
+                                )
+                                .here(article(&tu.kind().name()))
+                                .help("leave the unit out to take the value's own"),
+                            );
+                            return Value::Unknown;
+                        }
+                        (
+                            nominal + tu.step_to_si(t.minus),
+                            nominal + tu.step_to_si(t.plus),
+                        )
+                    }
+                };
+                let id = InputId((u64::from(self.cx.me.0) << 32) | u64::from(n.digits.start));
+                match Tol::with_limits(id, nominal, below.min(above), below.max(above)) {
+                    Ok(v) => v,
+                    Err(_) => {
+                        let place = self.at(t.span);
+                        let (p, m) = (number_text(t.plus), number_text(t.minus));
+                        self.cx.report(
+                            Finding::new(
+                                &codes::BAD_TOLERANCE,
+                                place,
+                                format!("the limits {p} and {m} do not lie on both sides of the value itself"),
+                            )
+                            .here("does not hold the value")
+                            .help("write the nominal size inside its limits: `5.497 in (+0/-0.001)` or `5.496 .. 5.497 in`"),
+                        );
+                        return Value::Unknown;
+                    }
+                }
+            }
+        };
+        if !nominal.is_finite() {
+            let place = self.at(span);
+            self.cx.report(
+                Finding::new(
+                    &codes::NOT_COMPUTABLE,
+                    place,
+                    "this number is too large to compute with".to_owned(),
+                )
+                .here("too large"),
+            );
+            return Value::Unknown;
+        }
+        Value::Quantity(Quantity {
+            kind: unit.as_ref().map_or(Kind::Number, CompoundUnit::kind),
+            value,
+            gallon: unit.as_ref().and_then(CompoundUnit::gallon),
+            unit: unit.map(Arc::new),
+            origin: Origin::Stated,
+        })
+    }
+
+    fn range(&mut self, lo: &Expr, hi: &Expr, want: Option<Kind>) -> Eval<Value> {
+        // `0.003 .. 0.007 in`: the first takes the second's unit.
+        let high = self.expr(hi, want)?;
+        let low = match (&lo.kind, &high) {
+            (ExprKind::Number(n), Value::Quantity(q)) if n.unit.is_none() && q.unit.is_some() => {
+                let unit = q.unit.as_ref().map(|u| (**u).clone());
+                self.literal(n, unit, lo.span)
+            }
+            _ => self.expr(lo, want)?,
+        };
+        let (Some(a), Some(b)) = (self.operand(low, lo.span), self.operand(high, hi.span)) else {
+            return Ok(Value::Unknown);
+        };
+        if let Err(m) = a.kind.comparable(b.kind) {
+            return Ok(self.mismatch(lo.span.join(hi.span), &m, &[lo.span, hi.span]));
+        }
+        if a.si() > b.si() {
+            let place = self.at(lo.span.join(hi.span));
+            self.cx.report(
+                Finding::new(
+                    &codes::BAD_RANGE,
+                    place,
+                    "the lower end of this range is above its upper end".to_owned(),
+                )
+                .here("upside down")
+                .help("write the smaller value first: `0.003 .. 0.007 in`"),
+            );
+            return Ok(Value::Unknown);
+        }
+        Ok(Value::Range(Range {
+            kind: b.kind,
+            low: a.si(),
+            high: b.si(),
+            unit: b.unit.or(a.unit),
+        }))
+    }
+
+    // ---- operators -----------------------------------------------------------------------------
+
+    /// A number to compute with; reports what is none.
+    fn operand(&mut self, v: Value, span: Span) -> Option<Quantity> {
+        match v {
+            Value::Quantity(q) => Some(q),
+            Value::Unknown => None,
+            other => {
+                let place = self.at(span);
+                self.cx.report(
+                    Finding::new(
+                        &codes::WRONG_TYPE,
+                        place,
+                        format!("{} is no number to compute with", other.describe()),
+                    )
+                    .here(other.describe()),
+                );
+                None
+            }
+        }
+    }
+
+    fn mismatch(&mut self, span: Span, m: &Mismatch, parts: &[Span]) -> Value {
+        let place = self.at(span);
+        let mut f = Finding::new(&codes::WRONG_KIND, place, m.to_string());
+        if let [a, b] = parts {
+            let (pa, pb) = (self.at(*a), self.at(*b));
+            f = f
+                .label(pa, m.expected.name().into_owned())
+                .label(pb, m.given.name().into_owned());
+        }
+        self.cx.report(f);
+        Value::Unknown
+    }
+
+    fn gallons(&mut self, a: &Quantity, b: &Quantity, span: Span) -> bool {
+        match (a.gallon, b.gallon) {
+            (Some(x), Some(y)) if x != y => {
+                let place = self.at(span);
+                self.cx.report(
+                    Finding::new(
+                        &codes::MIXED_GALLONS,
+                        place,
+                        "US and imperial gallons are mixed in one expression".to_owned(),
+                    )
+                    .here("US and imperial gallons")
+                    .help("write both in one of them; 1 imperial gallon is 1.20095 US gallons"),
+                );
+                false
+            }
+            _ => true,
+        }
+    }
+
+    fn add(&mut self, a: Value, sa: Span, b: Value, sb: Span, minus: bool) -> Value {
+        let (Some(a), Some(b)) = (self.operand(a, sa), self.operand(b, sb)) else {
+            return Value::Unknown;
+        };
+        let span = sa.join(sb);
+        if !self.gallons(&a, &b, span) {
+            return Value::Unknown;
+        }
+        let kind = if minus {
+            a.kind.sub(b.kind)
+        } else {
+            a.kind.add(b.kind)
+        };
+        match kind {
+            Ok(kind) => {
+                let value = if minus {
+                    a.value.sub(&b.value)
+                } else {
+                    a.value.add(&b.value)
+                };
+                self.finite(
+                    Quantity {
+                        kind,
+                        value,
+                        unit: if kind.dimension() == a.kind.dimension() && !a.kind.is_point() {
+                            a.unit
+                        } else {
+                            None
+                        },
+                        origin: a.origin.with(b.origin),
+                        gallon: a.gallon.or(b.gallon),
+                    },
+                    span,
+                )
+            }
+            Err(m) => self.mismatch(span, &m, &[sa, sb]),
+        }
+    }
+
+    fn multiply(&mut self, a: Value, sa: Span, b: Value, sb: Span, divide: bool) -> Value {
+        let (Some(a), Some(b)) = (self.operand(a, sa), self.operand(b, sb)) else {
+            return Value::Unknown;
+        };
+        let span = sa.join(sb);
+        let kind = if divide {
+            a.kind.div(b.kind)
+        } else {
+            a.kind.mul(b.kind)
+        };
+        match kind {
+            Ok(kind) => {
+                let value = if divide {
+                    match a.value.div(&b.value) {
+                        Ok(v) => v,
+                        Err(_) => {
+                            let place = self.at(sb);
+                            self.cx.report(
+                                Finding::new(
+                                    &codes::NOT_COMPUTABLE,
+                                    place,
+                                    "this divisor may be zero".to_owned(),
+                                )
+                                .here("may be zero"),
+                            );
+                            return Value::Unknown;
+                        }
+                    }
+                } else {
+                    a.value.mul(&b.value)
+                };
+                let unit = if b.kind.is_dimensionless() {
+                    a.unit
+                } else if a.kind.is_dimensionless() && !divide {
+                    b.unit
+                } else {
+                    None
+                };
+                self.finite(
+                    Quantity {
+                        kind,
+                        value,
+                        unit,
+                        origin: a.origin.with(b.origin),
+                        gallon: a.gallon.or(b.gallon),
+                    },
+                    span,
+                )
+            }
+            Err(m) => self.mismatch(span, &m, &[sa, sb]),
+        }
+    }
+
+    fn power(&mut self, base: &Expr, exponent: &Expr, span: Span) -> Eval<Value> {
+        let b = self.expr(base, None)?;
+        let x = self.expr(exponent, None)?;
+        let (Some(b), Some(x)) = (self.operand(b, base.span), self.operand(x, exponent.span))
+        else {
+            return Ok(Value::Unknown);
+        };
+        if !x.kind.is_dimensionless() || x.value.is_toleranced() {
+            let place = self.at(exponent.span);
+            self.cx.report(
+                Finding::new(
+                    &codes::WRONG_TYPE,
+                    place,
+                    "an exponent is a plain number".to_owned(),
+                )
+                .here(x.kind.name().into_owned()),
+            );
+            return Ok(Value::Unknown);
+        }
+        let e = x.si();
+        let kind = if b.kind.is_dimensionless() {
+            Ok(b.kind)
+        } else {
+            let den = (1..=6).find(|d| {
+                let n = e * f64::from(*d);
+                (n - n.round()).abs() < 1e-12
+            });
+            match den {
+                Some(d) if e.abs() < 1e3 => b.kind.pow((e * f64::from(d)).round() as i32, d),
+                _ => b.kind.pow(1, 7),
+            }
+        };
+        Ok(match kind {
+            Ok(kind) => match b.value.pow(e) {
+                Ok(value) => self.finite(
+                    Quantity {
+                        kind,
+                        value,
+                        unit: None,
+                        origin: b.origin.with(x.origin),
+                        gallon: None,
+                    },
+                    span,
+                ),
+                Err(err) => self.not_computable(span, &err.to_string()),
+            },
+            Err(m) => self.mismatch(span, &m, &[]),
+        })
+    }
+
+    fn not_computable(&mut self, span: Span, why: &str) -> Value {
+        let place = self.at(span);
+        self.cx.report(
+            Finding::new(
+                &codes::NOT_COMPUTABLE,
+                place,
+                format!("this cannot be computed: {why}"),
+            )
+            .here("cannot be computed"),
+        );
+        Value::Unknown
+    }
+
+    fn finite(&mut self, q: Quantity, span: Span) -> Value {
+        if q.value.is_finite() {
+            Value::Quantity(q)
+        } else {
+            self.not_computable(span, "the result is too large or not a number")
+        }
+    }
+
+    fn call(&mut self, function: &Name, arguments: &[Expr], span: Span) -> Eval<Value> {
+        let mut values = Vec::with_capacity(arguments.len());
+        let mut bad = false;
+        for a in arguments {
+            let v = self.expr(a, None)?;
+            match v {
+                // A list counts as its members: `mean([a, b])`.
+                Value::List(items) => {
+                    for v in items.iter() {
+                        match self.operand(v.clone(), a.span) {
+                            Some(q) => values.push((q, a.span)),
+                            None => bad = true,
+                        }
+                    }
+                }
+                v => match self.operand(v, a.span) {
+                    Some(q) => values.push((q, a.span)),
+                    None => bad = true,
+                },
+            }
+        }
+        let name = function.text.as_str();
+        let Some(known) = FUNCTIONS.iter().find(|f| f.0 == name) else {
+            let place = self.at(function.span);
+            let mut f = Finding::new(
+                &codes::UNKNOWN_NAME,
+                place,
+                format!("there is no function `{name}`"),
+            )
+            .here("no such function")
+            .help(format!(
+                "there are {}",
+                FUNCTIONS.iter().map(|f| f.0).collect::<Vec<_>>().join(", ")
+            ));
+            if let Some(n) = pick_nearest(name, FUNCTIONS.iter().map(|f| f.0)) {
+                f.message.push_str(&format!("; did you mean `{n}`?"));
+                f = f.fix(format!("write `{n}`"), FixTier::NeedsALook, place, n);
+            }
+            self.cx.report(f);
+            return Ok(Value::Unknown);
+        };
+        if bad {
+            return Ok(Value::Unknown);
+        }
+        let one = matches!(name, "sqrt" | "abs");
+        if values.is_empty() || one && values.len() != 1 {
+            let place = self.at(span);
+            self.cx.report(
+                Finding::new(
+                    &codes::WRONG_TYPE,
+                    place,
+                    format!(
+                        "`{name}` takes {}, not {}: {}",
+                        if one {
+                            "one value"
+                        } else {
+                            "one value or more"
+                        },
+                        values.len(),
+                        known.1
+                    ),
+                )
+                .here(known.1),
+            );
+            return Ok(Value::Unknown);
+        }
+        let (first, first_span) = values[0].clone();
+        for (q, s) in &values[1..] {
+            if let Err(m) = first.kind.comparable(q.kind) {
+                return Ok(self.mismatch(first_span.join(*s), &m, &[first_span, *s]));
+            }
+            if !self.gallons(&first, q, first_span.join(*s)) {
+                return Ok(Value::Unknown);
+            }
+        }
+        let origin = values
+            .iter()
+            .fold(Origin::Computed, |o, v| o.with(v.0.origin));
+        let mut acc = first.value.clone();
+        let mut kind = first.kind;
+        match name {
+            "min" => values[1..]
+                .iter()
+                .for_each(|(q, _)| acc = acc.min(&q.value)),
+            "max" => values[1..]
+                .iter()
+                .for_each(|(q, _)| acc = acc.max(&q.value)),
+            "mean" => {
+                // Works for points too: the mean of two temperatures is a temperature.
+                values[1..]
+                    .iter()
+                    .for_each(|(q, _)| acc = acc.add(&q.value));
+                acc = acc.scale(1.0 / values.len() as f64);
+            }
+            "abs" => acc = acc.abs(),
+            _ => match (acc.sqrt(), kind.pow(1, 2)) {
+                (Ok(v), Ok(k)) => {
+                    acc = v;
+                    kind = k;
+                }
+                (Err(e), _) => return Ok(self.not_computable(span, &e.to_string())),
+                (_, Err(m)) => return Ok(self.mismatch(span, &m, &[])),
+            },
+        }
+        Ok(self.finite(
+            Quantity {
+                kind,
+                value: acc,
+                unit: if name == "sqrt" { None } else { first.unit },
+                origin,
+                gallon: first.gallon,
+            },
+            span,
+        ))
+    }
+
+    // ---- names ---------------------------------------------------------------------------------
+
+    /// The value a path leads to. `decl_only`: the first name is looked up among declarations alone.
+    pub fn path(&mut self, p: &Path, decl_only: bool) -> Eval<Value> {
+        let first = &p.names[0];
+        let file = self.cx.file_of(self.owner);
+        let mut next = 1;
+        let own = if decl_only {
+            None
+        } else {
+            self.cx
+                .kind(self.cx.me)
+                .and_then(|(k, s)| own_slot(k, s, p, &mut next))
+        };
+        let mut value = if let Some(slot) = own {
+            self.cx.slot(self.cx.me, slot)?
+        } else if first.text == crate::library::NAME {
+            let Some(second) = p.names.get(1) else {
+                let place = self.at(first.span);
+                self.cx.report(
+                    Finding::new(
+                        &codes::UNKNOWN_NAME,
+                        place,
+                        "`std` is the standard library; name something in it, as `std.suction_6`"
+                            .to_owned(),
+                    )
+                    .here("the library itself"),
+                );
+                return Ok(Value::Unknown);
+            };
+            next = 2;
+            match self.cx.db().library(&second.text) {
+                Some(d) => Value::Decl(d),
+                None => {
+                    let names: Vec<SmolStr> =
+                        self.cx.db().library_names().map(|n| n.0.clone()).collect();
+                    return Ok(self.no_such(
+                        second,
+                        format!("the standard library has no `{}`", second.text),
+                        &names,
+                    ));
+                }
+            }
+        } else if let Some(d) = self.find_item(file, &first.text) {
+            match self.cx.item(d).item.kind.clone() {
+                ItemKind::Use { path, .. } => {
+                    let from = self.cx.db().path(file).clone();
+                    let Some(target) = crate::paths::join(&from, &path.text)
+                        .ok()
+                        .and_then(|full| self.cx.lookup_file(&full))
+                    else {
+                        // Reported at the `use` line.
+                        return Ok(Value::Unknown);
+                    };
+                    let Some(second) = p.names.get(1) else {
+                        let place = self.at(first.span);
+                        self.cx.report(
+                            Finding::new(
+                                &codes::UNKNOWN_NAME,
+                                place,
+                                format!("`{}` is a file; name something in it", first.text),
+                            )
+                            .here("a file"),
+                        );
+                        return Ok(Value::Unknown);
+                    };
+                    next = 2;
+                    match self.cx.lookup(target, &second.text) {
+                        Some(d) => self.item_value(d)?,
+                        None => {
+                            let names: Vec<SmolStr> =
+                                self.cx.db().names_in(target).map(|n| n.0.clone()).collect();
+                            let shown = self.cx.db().path(target).clone();
+                            return Ok(self.no_such(
+                                second,
+                                format!("`{shown}` declares no `{}`", second.text),
+                                &names,
+                            ));
+                        }
+                    }
+                }
+                _ => self.item_value(d)?,
+            }
+        } else {
+            let mut names: Vec<SmolStr> =
+                self.cx.db().names_in(file).map(|n| n.0.clone()).collect();
+            if let Some((_, s)) = self.cx.kind(self.cx.me)
+                && !decl_only
+            {
+                names.extend(s.list.iter().map(|n| SmolStr::new(&n.0)));
+            }
+            let in_std = self.cx.db().library(&first.text).is_some();
+            let message = format!("nothing here is called `{}`", first.text);
+            if in_std {
+                let place = self.at(first.span);
+                let text = format!("std.{}", first.text);
+                self.cx.report(
+                    Finding::new(
+                        &codes::UNKNOWN_NAME,
+                        place,
+                        format!("{message}; the standard library has it: write `{text}`"),
+                    )
+                    .here("not declared in this file")
+                    .help(format!("write `{text}`"))
+                    .fix(format!("write `{text}`"), FixTier::Safe, place, text),
+                );
+                return Ok(Value::Unknown);
+            }
+            return Ok(self.no_such(first, message, &names));
+        };
+        let mut so_far = p.names[..next]
+            .last()
+            .map_or(p.span, |n| p.names[0].span.join(n.span));
+        while next < p.names.len() {
+            let (v, used) = self.member(value, &p.names[next..], so_far)?;
+            if v == Value::Unknown {
+                return Ok(v);
+            }
+            so_far = so_far.join(p.names[next + used - 1].span);
+            next += used;
+            value = v;
+        }
+        if value == Value::Absent {
+            let place = self.at(p.span);
+            self.cx.report(
+                Finding::new(
+                    &codes::NOT_GIVEN,
+                    place,
+                    format!("`{}` is not given, so it cannot be used here", p.text()),
+                )
+                .here("not given")
+                .help("give it where it belongs, or use another value here"),
+            );
+            return Ok(Value::Unknown);
+        }
+        Ok(value)
+    }
+
+    /// The item a name means in a file; the word of a kind means the nameless declaration of it.
+    fn find_item(&mut self, file: cutwater_finding::FileId, name: &str) -> Option<DeclId> {
+        if let Some(d) = self.cx.lookup(file, name) {
+            return Some(d);
+        }
+        let (kind, _) = crate::schema::kind(name)?;
+        if !kind.unnamed {
+            return None;
+        }
+        self.cx.lookup(file, &format!("@{name}"))
+    }
+
+    fn item_value(&mut self, d: DeclId) -> Eval<Value> {
+        if self.cx.kind_word(d) == crate::kinds::LET.word {
+            self.cx.slot(d, 0)
+        } else {
+            Ok(Value::Decl(d))
+        }
+    }
+
+    /// One step along a path: the value and how many names it took.
+    fn member(&mut self, value: Value, names: &[Name], so_far: Span) -> Eval<(Value, usize)> {
+        let name = &names[0];
+        let no_parts = |me: &mut Self, what: String| {
+            let place = me.at(name.span);
+            let left = me.at(so_far);
+            me.cx.report(
+                Finding::new(
+                    &codes::UNKNOWN_NAME,
+                    place,
+                    format!("{what} has no part called `{}`", name.text),
+                )
+                .here("no such part")
+                .label(left, what),
+            );
+            Ok((Value::Unknown, 1))
+        };
+        match value {
+            Value::Decl(d) => {
+                let Some((kind, slots)) = self.cx.kind(d) else {
+                    return Ok((Value::Unknown, 1));
+                };
+                if let Some(slot) = slots.find(&name.text) {
+                    return Ok((self.cx.slot(d, slot)?, 1));
+                }
+                if kind.groups.iter().any(|g| g.name == name.text) {
+                    if let Some(field) = names.get(1)
+                        && let Some(slot) = slots.find(&format!("{}.{}", name.text, field.text))
+                    {
+                        return Ok((self.cx.slot(d, slot)?, 2));
+                    }
+                    return no_parts(self, format!("the block `{}`", name.text));
+                }
+                if let Some(member) = kind.member
+                    && let Some(v) = member(self.cx, d, &name.text)?
+                {
+                    return Ok((v, 1));
+                }
+                let mut known: Vec<SmolStr> =
+                    slots.list.iter().map(|s| SmolStr::new(&s.0)).collect();
+                if let Some(f) = kind.member_names {
+                    known.extend(f(self.cx, d)?.into_iter().map(SmolStr::from));
+                }
+                let message = format!("{} `{}` has no `{}`", kind.word, self.cx.name(d), name.text);
+                Ok((self.no_such(name, message, &known), 1))
+            }
+            Value::Phrase(parts) => match parts.iter().find(|p| p.0 == name.text) {
+                Some((_, q)) => Ok((Value::Quantity(q.clone()), 1)),
+                None => {
+                    let known: Vec<SmolStr> =
+                        parts.iter().map(|p| SmolStr::new_static(p.0)).collect();
+                    let message = format!("this value has no part called `{}`", name.text);
+                    Ok((self.no_such(name, message, &known), 1))
+                }
+            },
+            Value::Record(r) => match r.fields.iter().find(|f| f.0 == name.text) {
+                Some((_, v)) => Ok((v.clone(), 1)),
+                None => {
+                    let known: Vec<SmolStr> = r.fields.iter().map(|f| f.0.clone()).collect();
+                    let message = format!("{} has no `{}`", article(r.what), name.text);
+                    Ok((self.no_such(name, message, &known), 1))
+                }
+            },
+            Value::Range(r) => {
+                let q = |si| Value::Quantity(Quantity::computed(r.kind, si).origin(Origin::Stated));
+                match name.text.as_str() {
+                    "low" => Ok((q(r.low), 1)),
+                    "high" => Ok((q(r.high), 1)),
+                    _ => no_parts(self, "a range".to_owned()),
+                }
+            }
+            Value::Piece(p) => match name.text.as_str() {
+                "length" => Ok((Value::Quantity(p.length.clone()), 1)),
+                _ => {
+                    let of = Value::Decl(p.of);
+                    self.member(of, names, so_far)
+                }
+            },
+            Value::Unknown => Ok((Value::Unknown, 1)),
+            other => no_parts(self, other.describe()),
+        }
+    }
+
+    fn no_such(&mut self, name: &Name, message: String, known: &[SmolStr]) -> Value {
+        let place = self.at(name.span);
+        let mut f = Finding::new(&codes::UNKNOWN_NAME, place, message).here("no such name");
+        let near = near_names(&name.text, known.iter().map(SmolStr::as_str));
+        if let Some(best) = near.first() {
+            f.message.push_str(&format!("; did you mean `{best}`?"));
+            f = f.help(format!("write `{best}`")).fix(
+                format!("write `{best}`"),
+                FixTier::NeedsALook,
+                place,
+                best.clone(),
+            );
+        } else if !known.is_empty() && known.len() <= 12 {
+            let mut list: Vec<&str> = known
+                .iter()
+                .map(SmolStr::as_str)
+                .filter(|n| !n.starts_with('@'))
+                .collect();
+            list.sort_unstable();
+            if !list.is_empty() {
+                f = f.help(format!("there are: {}", list.join(", ")));
+            }
+        }
+        self.cx.report(f);
+        Value::Unknown
+    }
+
+    // ---- storing -------------------------------------------------------------------------------
+
+    /// Evaluates the expression of a field of type `ty` and compares it with what the field takes.
+    pub fn store(&mut self, ty: Type, e: &Expr, field: &str) -> Eval<Value> {
+        match ty {
+            Type::Quantity(kind, sign) => {
+                let v = self.expr(e, Some(kind))?;
+                // `5.49 .. 5.51 in` in a field for one value states its limits.
+                let v = match v {
+                    Value::Range(r) => {
+                        let id = InputId((u64::from(self.cx.me.0) << 32) | u64::from(e.span.start));
+                        match Tol::with_limits(id, 0.5 * (r.low + r.high), r.low, r.high) {
+                            Ok(value) => Value::Quantity(Quantity {
+                                kind: r.kind,
+                                value,
+                                gallon: r.unit.as_ref().and_then(|u| u.gallon()),
+                                unit: r.unit,
+                                origin: Origin::Stated,
+                            }),
+                            Err(err) => self.not_computable(e.span, &err.to_string()),
+                        }
+                    }
+                    v => v,
+                };
+                self.store_quantity(kind, sign, v, e, field)
+            }
+            Type::Range(kind) => match self.expr(e, Some(kind))? {
+                Value::Range(r) => match self.accept(kind, r.kind, r.unit.as_deref(), e, field) {
+                    true => Ok(Value::Range(Range { kind, ..r })),
+                    false => Ok(Value::Unknown),
+                },
+                Value::Unknown => Ok(Value::Unknown),
+                other => Ok(self.wrong(
+                    e.span,
+                    field,
+                    &format!("a range of {}, as `0.003 .. 0.007 in`", kind.name()),
+                    &other,
+                )),
+            },
+            Type::Count(least, most) => {
+                let v = self.expr(e, Some(Kind::Count))?;
+                let Value::Quantity(q) = v else {
+                    return Ok(self.wrong(e.span, field, "a whole number", &v));
+                };
+                let n = q.si();
+                let bounds = if most == u32::MAX {
+                    format!("a whole number of at least {least}")
+                } else {
+                    format!("a whole number from {least} to {most}")
+                };
+                if !q.kind.is_dimensionless()
+                    || n.fract() != 0.0
+                    || n < f64::from(least)
+                    || n > f64::from(most)
+                {
+                    let place = self.at(e.span);
+                    let given = if q.kind.is_dimensionless() {
+                        number_text(n)
+                    } else {
+                        q.kind.name().into_owned()
+                    };
+                    self.cx.report(
+                        Finding::new(
+                            &codes::OUT_OF_RANGE,
+                            place,
+                            format!("`{field}` is {bounds}, not {given}"),
+                        )
+                        .here(bounds),
+                    );
+                    return Ok(Value::Unknown);
+                }
+                Ok(Value::Quantity(Quantity {
+                    kind: Kind::Count,
+                    ..q
+                }))
+            }
+            Type::Text => match self.expr(e, None)? {
+                v @ (Value::Text(_) | Value::Unknown) => Ok(v),
+                other => Ok(self.wrong(e.span, field, "a text in double quotes", &other)),
+            },
+            Type::Date => match self.expr(e, None)? {
+                v @ (Value::Date(_) | Value::Unknown) => Ok(v),
+                other => Ok(self.wrong(e.span, field, "a date, as 2026-05-14", &other)),
+            },
+            Type::Choice(words) => Ok(self.choice(words, e, field)),
+            Type::Ref(kinds) => self.reference(kinds, e, field),
+            Type::RefList(kinds) => {
+                let items: &[Expr] = match &e.kind {
+                    ExprKind::List(items) => items,
+                    _ => std::slice::from_ref(e),
+                };
+                let mut out = Vec::with_capacity(items.len());
+                let mut bad = false;
+                for i in items {
+                    match self.reference(kinds, i, field)? {
+                        Value::Unknown => bad = true,
+                        v => out.push(v),
+                    }
+                }
+                Ok(if bad {
+                    Value::Unknown
+                } else {
+                    Value::List(out.into())
+                })
+            }
+            Type::Piece(kinds) => self.piece(kinds, e, field),
+            Type::Phrase(parts) => self.phrase(parts, e, field),
+            Type::Any | Type::Truth | Type::Record => self.expr(e, None),
+        }
+    }
+
+    fn wrong(&mut self, span: Span, field: &str, expected: &str, given: &Value) -> Value {
+        if *given == Value::Unknown {
+            return Value::Unknown;
+        }
+        let place = self.at(span);
+        self.cx.report(
+            Finding::new(
+                &codes::WRONG_TYPE,
+                place,
+                format!("`{field}` takes {expected}, not {}", given.describe()),
+            )
+            .here(given.describe()),
+        );
+        Value::Unknown
+    }
+
+    /// Compares a kind with the one expected; reports where it does not fit.
+    fn accept(
+        &mut self,
+        expected: Kind,
+        given: Kind,
+        unit: Option<&CompoundUnit>,
+        e: &Expr,
+        field: &str,
+    ) -> bool {
+        let answer = match unit {
+            Some(u) if u.kind() == given => u.accepted_by(expected),
+            _ => expected.accepts(given),
+        };
+        let Accept::No(m) = answer else {
+            return true;
+        };
+        let place = self.at(e.span);
+        let literal = match &e.kind {
+            ExprKind::Number(n) => Some(n),
+            ExprKind::Range(_, hi) => match &hi.kind {
+                ExprKind::Number(n) => Some(n),
+                _ => None,
+            },
+            _ => None,
+        };
+        let missing = matches!(given, Kind::Number | Kind::Ratio) && !expected.is_dimensionless();
+        let preferred = preferred_unit(expected, self.cx.settings().units).map(|u| u.ascii);
+        let mut f = if missing {
+            let example = preferred.map(|p| format!(", as `{p}`")).unwrap_or_default();
+            Finding::new(
+                &codes::UNIT_MISSING,
+                place,
+                format!(
+                    "`{field}` is {}: its number needs a unit{example}",
+                    article(&expected.name())
+                ),
+            )
+            .here("no unit")
+        } else {
+            let code = if expected.dimension() == given.dimension() {
+                &codes::WRONG_KIND
+            } else {
+                &codes::WRONG_UNIT
+            };
+            let mut f = Finding::new(
+                code,
+                place,
+                format!(
+                    "`{field}` is {}, but this is {}",
+                    article(&expected.name()),
+                    article(&given.name())
+                ),
+            )
+            .here(given.name().into_owned());
+            if let Some(slip) = m.slip {
+                f.message.push_str(": ");
+                f.message.push_str(slip.text());
+            } else if let Some(gap) = &m.gap {
+                f = f.help(format!("the value {gap}"));
+            }
+            f
+        };
+        let unit_name = literal.and_then(|n| n.unit.as_ref());
+        if let (Some(r), Some(u)) = (m.replacement, unit_name) {
+            let at = self.at(u.span);
+            f = f
+                .help(format!("write `{r}` if that is what was meant"))
+                .fix(format!("write `{r}`"), FixTier::NeedsALook, at, r);
+        } else if missing && let (Some(n), Some(p)) = (literal, preferred) {
+            let at = self.at(Span::at(n.digits.end as usize));
+            f = f.help(format!("write the unit, perhaps `{p}`")).fix(
+                format!("put in `{p}`"),
+                FixTier::NeedsALook,
+                at,
+                format!(" {p}"),
+            );
+        } else if f.help.is_none()
+            && let Some(p) = preferred
+        {
+            f = f.help(format!(
+                "{} is written in `{p}`, for one",
+                article(&expected.name())
+            ));
+        }
+        self.cx.report(f);
+        false
+    }
+
+    fn store_quantity(
+        &mut self,
+        kind: Kind,
+        sign: Sign,
+        v: Value,
+        e: &Expr,
+        field: &str,
+    ) -> Eval<Value> {
+        let Value::Quantity(q) = v else {
+            return Ok(self.wrong(e.span, field, &article(&kind.name()), &v));
+        };
+        if !self.accept(kind, q.kind, q.unit.as_deref(), e, field) {
+            return Ok(Value::Unknown);
+        }
+        let bad = match sign {
+            Sign::Any => None,
+            Sign::Positive if q.si() <= 0.0 => Some("above zero"),
+            Sign::NotNegative if q.si() < 0.0 => Some("zero or above"),
+            _ => None,
+        };
+        if let Some(bound) = bad {
+            let place = self.at(e.span);
+            let shown = crate::show::quantity(&q, &self.cx.settings());
+            self.cx.report(
+                Finding::new(
+                    &codes::OUT_OF_RANGE,
+                    place,
+                    format!("`{field}` must be {bound}, but it is {shown}"),
+                )
+                .here(format!("must be {bound}"))
+                .help("check the sign and the digits"),
+            );
+            return Ok(Value::Unknown);
+        }
+        if sign == Sign::Positive && q.value.lo() <= 0.0 && q.value.is_toleranced() {
+            let place = self.at(e.span);
+            self.cx.report(
+                Finding::new(
+                    &codes::BAD_TOLERANCE,
+                    place,
+                    format!("the tolerance of `{field}` reaches to zero or below"),
+                )
+                .here("wider than the value")
+                .help("check the tolerance's unit and digits"),
+            );
+            return Ok(Value::Unknown);
+        }
+        // An absolute temperature below zero kelvin, or a ratio: nothing else is bounded here.
+        if kind == Kind::Temperature && q.si() < 0.0 {
+            let place = self.at(e.span);
+            self.cx.report(
+                Finding::new(
+                    &codes::OUT_OF_RANGE,
+                    place,
+                    format!("`{field}` is below absolute zero"),
+                )
+                .here("below absolute zero"),
+            );
+            return Ok(Value::Unknown);
+        }
+        Ok(Value::Quantity(Quantity { kind, ..q }))
+    }
+
+    fn choice(
+        &mut self,
+        words: &'static [(&'static str, &'static str)],
+        e: &Expr,
+        field: &str,
+    ) -> Value {
+        let list = || {
+            words
+                .iter()
+                .map(|w| format!("`{}`", w.0))
+                .collect::<Vec<_>>()
+                .join(", ")
+        };
+        if let ExprKind::Path(p) = &e.kind
+            && let [one] = p.names.as_slice()
+        {
+            if let Some(w) = words.iter().find(|w| w.0 == one.text) {
+                return Value::Choice(w.0);
+            }
+            let place = self.at(e.span);
+            let mut f = Finding::new(
+                &codes::UNKNOWN_WORD,
+                place,
+                format!("`{field}` is one of {}, not `{}`", list(), one.text),
+            )
+            .here("not one of them");
+            if let Some(n) = pick_nearest(&one.text, words.iter().map(|w| w.0)) {
+                f = f.help(format!("write `{n}`")).fix(
+                    format!("write `{n}`"),
+                    FixTier::NeedsALook,
+                    place,
+                    n,
+                );
+            }
+            self.cx.report(f);
+            return Value::Unknown;
+        }
+        if e.kind == ExprKind::Error {
+            return Value::Unknown;
+        }
+        let place = self.at(e.span);
+        self.cx.report(
+            Finding::new(
+                &codes::UNKNOWN_WORD,
+                place,
+                format!("`{field}` is one of the words {}", list()),
+            )
+            .here("not one of them"),
+        );
+        Value::Unknown
+    }
+
+    fn reference(&mut self, kinds: &'static [&'static str], e: &Expr, field: &str) -> Eval<Value> {
+        let wanted = kinds.join(" or ");
+        let ExprKind::Path(p) = &e.kind else {
+            if e.kind == ExprKind::Error {
+                return Ok(Value::Unknown);
+            }
+            let place = self.at(e.span);
+            self.cx.report(
+                Finding::new(
+                    &codes::WRONG_TYPE,
+                    place,
+                    format!("`{field}` takes the name of {}", article(&wanted)),
+                )
+                .here(format!("not the name of {}", article(&wanted))),
+            );
+            return Ok(Value::Unknown);
+        };
+        let v = self.path(p, true)?;
+        Ok(match v {
+            Value::Decl(d) => {
+                let word = self.cx.kind_word(d);
+                if kinds.contains(&word) {
+                    Value::Decl(d)
+                } else if self.cx.kind(d).is_none() {
+                    // Its own declaration is not understood; reported there.
+                    Value::Unknown
+                } else {
+                    let place = self.at(e.span);
+                    self.cx.report(
+                        Finding::new(
+                            &codes::WRONG_TYPE,
+                            place,
+                            format!(
+                                "`{field}` takes {}, but `{}` is {}",
+                                article(&wanted),
+                                p.text(),
+                                article(word)
+                            ),
+                        )
+                        .here(article(word))
+                        .label(Local::Head(d), "declared here"),
+                    );
+                    Value::Unknown
+                }
+            }
+            other => self.wrong(
+                e.span,
+                field,
+                &format!("the name of {}", article(&wanted)),
+                &other,
+            ),
+        })
+    }
+
+    fn piece(&mut self, kinds: &'static [&'static str], e: &Expr, field: &str) -> Eval<Value> {
+        let wanted = kinds.join(" or ");
+        let ExprKind::Of(amount, what) = &e.kind else {
+            if e.kind == ExprKind::Error {
+                return Ok(Value::Unknown);
+            }
+            let place = self.at(e.span);
+            self.cx.report(
+                Finding::new(
+                    &codes::WRONG_TYPE,
+                    place,
+                    format!("`{field}` takes a length of {wanted}, as `20 ft of std.suction_6`"),
+                )
+                .here("no length of anything"),
+            );
+            return Ok(Value::Unknown);
+        };
+        let length = self.store(Type::Quantity(Kind::Length, Sign::Positive), amount, field)?;
+        let what = Expr {
+            kind: ExprKind::Path(what.clone()),
+            span: what.span,
+        };
+        let of = self.reference(kinds, &what, field)?;
+        Ok(match (length, of) {
+            (Value::Quantity(length), Value::Decl(of)) => {
+                Value::Piece(Arc::new(Piece { length, of }))
+            }
+            _ => Value::Unknown,
+        })
+    }
+
+    fn phrase(&mut self, parts: &'static [PartDef], e: &Expr, field: &str) -> Eval<Value> {
+        let pattern = || {
+            parts
+                .iter()
+                .map(|p| {
+                    let unit = preferred_unit(p.kind, self_units()).map_or("…", |u| u.ascii);
+                    if p.word.is_empty() {
+                        format!("… {unit}")
+                    } else {
+                        format!("{} … {unit}", p.word)
+                    }
+                })
+                .collect::<Vec<_>>()
+                .join(" ")
+        };
+        let empty = Vec::new();
+        let (head, rest) = match &e.kind {
+            ExprKind::Phrase(h, r) => (&**h, r),
+            ExprKind::Error => return Ok(Value::Unknown),
+            _ => (e, &empty),
+        };
+        let mut out: Vec<(&'static str, Quantity)> = Vec::new();
+        let mut bad = false;
+        for (k, def) in parts.iter().enumerate() {
+            let given = if k == 0 {
+                Some(head)
+            } else {
+                rest.iter().find(|r| r.0.text == def.word).map(|r| &r.1)
+            };
+            match given {
+                Some(x) => {
+                    let label = format!("{field}.{}", def.name);
+                    match self.store(Type::Quantity(def.kind, Sign::Positive), x, &label)? {
+                        Value::Quantity(q) => out.push((def.name, q)),
+                        _ => bad = true,
+                    }
+                }
+                None if def.optional => {}
+                None => {
+                    let place = self.at(e.span);
+                    self.cx.report(
+                        Finding::new(
+                            &codes::WRONG_TYPE,
+                            place,
+                            format!(
+                                "`{field}` is written `{}`: `{} …` is missing",
+                                pattern(),
+                                def.word
+                            ),
+                        )
+                        .here(format!("`{} …` is missing", def.word)),
+                    );
+                    bad = true;
+                }
+            }
+        }
+        for (word, x) in rest {
+            if !parts.iter().any(|p| p.word == word.text) {
+                let place = self.at(word.span.join(x.span));
+                self.cx.report(
+                    Finding::new(
+                        &codes::WRONG_TYPE,
+                        place,
+                        format!(
+                            "`{field}` is written `{}`: there is no `{}` in it",
+                            pattern(),
+                            word.text
+                        ),
+                    )
+                    .here("not wanted"),
+                );
+                bad = true;
+            }
+        }
+        Ok(if bad {
+            Value::Unknown
+        } else {
+            Value::Phrase(out.into())
+        })
+    }
+}
+
+fn self_units() -> cutwater_quantity::UnitSystem {
+    cutwater_quantity::UnitSystem::Us
+}
+
+/// The own field a path begins with, and how many names that took.
+fn own_slot(
+    kind: &'static crate::schema::KindDef,
+    slots: &'static crate::schema::Slots,
+    p: &Path,
+    used: &mut usize,
+) -> Option<u16> {
+    let first = p.names[0].text.as_str();
+    if let Some(slot) = slots.find(first) {
+        return (!matches!(slots.list[slot as usize].1, Slot::Table(_))).then_some(slot);
+    }
+    if kind.groups.iter().any(|g| g.name == first)
+        && let Some(second) = p.names.get(1)
+        && let Some(slot) = slots.find(&format!("{first}.{}", second.text))
+    {
+        *used = 2;
+        return Some(slot);
+    }
+    None
+}

@@ -1,0 +1,5 @@
+//! From a duty to a solved network and back.
+
+/// A solved duty.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Solution {}

@@ -1,0 +1,292 @@
+//! What is round the pump and what it is made of: `site`, `water`, `material`.
+
+use crate::codes::codes;
+use crate::db::Cx;
+use crate::schema::short::{default, not_negative, optional, positive, required, signed};
+use crate::schema::{BLANK, ComputedDef, KindDef, Type};
+use crate::value::{Origin, Quantity, Value};
+use crate::{DeclId, Eval};
+use cutwater_finding::{FileId, Finding};
+use cutwater_hydraulics::atmosphere::pressure_at_altitude;
+use cutwater_hydraulics::water::Water;
+use cutwater_quantity::Kind;
+
+codes! {
+    /// Raised by `water`.
+    WATER_RANGE = "CW1101" "water-temperature" Error, "Water that is not liquid, or outside the formulas.",
+        "Properties of water are computed for liquid water from 0 to 100 °C. A fire pump's test water is 35 to 90 °F (NFPA 1901, from memory; check the edition in force).",
+        fires "water { temperature = 250 degF }\n", silent "water { temperature = 62 degF }\n";
+    /// Raised by `site`.
+    SITE_RANGE = "CW1102" "site-altitude" Error, "An altitude outside the standard atmosphere's formula.",
+        "Atmospheric pressure is computed by the 1976 standard atmosphere's lowest layer, from 5 km below to 11 km above sea level. A barometer reading, where given, wins.",
+        fires "site { altitude = 90000 ft }\n", silent "site { altitude = 820 ft }\n";
+}
+
+/// Where the pump stands.
+pub static SITE: KindDef = KindDef {
+    word: "site",
+    doc: "Where the rig stands: altitude or barometer, and the air's temperature. Without a name it holds for the whole file.",
+    unnamed: true,
+    fields: &[
+        default(
+            "altitude",
+            signed(Kind::Length),
+            "0 ft",
+            "sea level",
+            "Height above sea level.",
+        ),
+        optional(
+            "barometer",
+            positive(Kind::BarometricPressure),
+            "Reading of a barometer at the site, not corrected to sea level. It wins over the altitude.",
+        ),
+        optional(
+            "air_temperature",
+            signed(Kind::Temperature),
+            "Temperature of the air.",
+        ),
+    ],
+    computed: &[ComputedDef {
+        name: "atmospheric_pressure",
+        ty: Type::Quantity(Kind::AbsolutePressure, crate::schema::Sign::Positive),
+        doc: "Pressure of the air at the site.",
+        formula: "barometer, else 101325 Pa · (1 − 0.0065 K/m · H / 288.15 K)^5.2559",
+        source: "U.S. Standard Atmosphere 1976 (ISO 2533)",
+        solved: false,
+        hint: true,
+        eval: atmospheric_pressure,
+    }],
+    ..BLANK
+};
+
+fn atmospheric_pressure(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    if let Some(b) = cx.quantity(d, "barometer")? {
+        return Ok(Value::Quantity(Quantity::from_tol(
+            Kind::AbsolutePressure,
+            b.value,
+        )));
+    }
+    let Some(z) = cx.quantity(d, "altitude")? else {
+        return Ok(Value::Unknown);
+    };
+    match pressure_at_altitude(z.si()) {
+        Ok(p) => Ok(Value::Quantity(
+            Quantity::computed(Kind::AbsolutePressure, p).origin(Origin::Computed.max(
+                if z.origin == Origin::Assumed {
+                    Origin::Assumed
+                } else {
+                    Origin::Computed
+                },
+            )),
+        )),
+        Err(e) => {
+            let place = cx.place(d, "altitude");
+            cx.report(
+                Finding::new(
+                    &SITE_RANGE,
+                    place,
+                    format!("the atmosphere's pressure at this altitude cannot be computed: {e}"),
+                )
+                .here("outside the formula")
+                .help("give a `barometer` reading instead"),
+            );
+            Ok(Value::Unknown)
+        }
+    }
+}
+
+/// The water pumped.
+pub static WATER: KindDef = KindDef {
+    word: "water",
+    doc: "The water pumped. Without a name it holds for the whole file.",
+    unnamed: true,
+    fields: &[
+        default(
+            "temperature",
+            signed(Kind::Temperature),
+            "60 degF",
+            "the temperature to which the trade's constants belong",
+            "Its temperature.",
+        ),
+        default(
+            "relative_density",
+            positive(Kind::Ratio),
+            "1",
+            "plain water",
+            "Its density against that of plain water at the same temperature; above 1 with some additives.",
+        ),
+    ],
+    computed: &[
+        ComputedDef {
+            name: "density",
+            ty: Type::Quantity(Kind::Density, crate::schema::Sign::Positive),
+            doc: "Mass per volume, at atmospheric pressure.",
+            formula: "relative_density · ρ(temperature)",
+            source: "IAPWS-IF97",
+            solved: false,
+            hint: true,
+            eval: density,
+        },
+        ComputedDef {
+            name: "vapour_pressure",
+            ty: Type::Quantity(Kind::AbsolutePressure, crate::schema::Sign::Positive),
+            doc: "Pressure at which it boils at this temperature.",
+            formula: "p_sat(temperature)",
+            source: "IAPWS-IF97, saturation line",
+            solved: false,
+            hint: false,
+            eval: vapour_pressure,
+        },
+        ComputedDef {
+            name: "viscosity",
+            ty: Type::Quantity(Kind::DynamicViscosity, crate::schema::Sign::Positive),
+            doc: "Dynamic viscosity.",
+            formula: "µ(temperature)",
+            source: "IAPWS R12-08",
+            solved: false,
+            hint: false,
+            eval: viscosity,
+        },
+        ComputedDef {
+            name: "sound_speed",
+            ty: Type::Quantity(Kind::Speed, crate::schema::Sign::Positive),
+            doc: "Speed of sound in it; pressure waves in hose are slower.",
+            formula: "c(temperature)",
+            source: "IAPWS-IF97",
+            solved: false,
+            hint: false,
+            eval: sound_speed,
+        },
+    ],
+    ..BLANK
+};
+
+/// Properties of the water at its temperature and standard atmospheric pressure; reports where there are none.
+pub(crate) fn water_at(cx: &mut Cx<'_>, d: DeclId) -> Eval<Option<(Water, Origin)>> {
+    let Some(t) = cx.quantity(d, "temperature")? else {
+        return Ok(None);
+    };
+    let origin = if t.origin == Origin::Assumed {
+        Origin::Assumed
+    } else {
+        Origin::Computed
+    };
+    Ok(Water::at(t.si(), 101_325.0).ok().map(|w| (w, origin)))
+}
+
+fn density(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let (Some(t), Some(r)) = (
+        cx.quantity(d, "temperature")?,
+        cx.quantity(d, "relative_density")?,
+    ) else {
+        return Ok(Value::Unknown);
+    };
+    match Water::at(t.si(), 101_325.0) {
+        Ok(w) => {
+            let origin = if t.origin == Origin::Assumed {
+                Origin::Assumed
+            } else {
+                Origin::Computed
+            };
+            Ok(Value::Quantity(
+                Quantity::computed(Kind::Density, w.density * r.si()).origin(origin),
+            ))
+        }
+        Err(e) => {
+            let place = cx.place(d, "temperature");
+            cx.report(
+                Finding::new(
+                    &WATER_RANGE,
+                    place,
+                    format!("this water's properties cannot be computed: {e}"),
+                )
+                .here("no liquid water"),
+            );
+            Ok(Value::Unknown)
+        }
+    }
+}
+
+fn property(cx: &mut Cx<'_>, d: DeclId, kind: Kind, f: fn(&Water) -> f64) -> Eval<Value> {
+    Ok(match water_at(cx, d)? {
+        Some((w, origin)) => Value::Quantity(Quantity::computed(kind, f(&w)).origin(origin)),
+        None => Value::Unknown,
+    })
+}
+
+fn vapour_pressure(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    property(cx, d, Kind::AbsolutePressure, |w| w.vapour_pressure)
+}
+
+fn viscosity(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    property(cx, d, Kind::DynamicViscosity, |w| w.viscosity)
+}
+
+fn sound_speed(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    property(cx, d, Kind::Speed, |w| w.sound_speed)
+}
+
+/// What a part is made of.
+pub static MATERIAL: KindDef = KindDef {
+    word: "material",
+    doc: "What a part is made of. The standard library holds the usual bronzes, irons and steels with their sources.",
+    fields: &[
+        required("density", positive(Kind::Density), "Mass per volume."),
+        optional("modulus", positive(Kind::Stress), "Modulus of elasticity."),
+        optional("poisson_ratio", positive(Kind::Ratio), "Poisson's ratio."),
+        optional(
+            "expansion",
+            signed(Kind::Expansion),
+            "Coefficient of linear thermal expansion.",
+        ),
+        optional("yield_strength", positive(Kind::Stress), "Yield strength."),
+        optional(
+            "tensile_strength",
+            positive(Kind::Stress),
+            "Ultimate tensile strength.",
+        ),
+        optional(
+            "elongation",
+            not_negative(Kind::Ratio),
+            "Elongation at break.",
+        ),
+        optional("hardness", positive(Kind::Hardness), "Brinell hardness."),
+    ],
+    ..BLANK
+};
+
+/// The surroundings that hold for a declaration: the nameless `site` and `water` of its file, else of the one
+/// file it uses that has them; `None` where there are none.
+pub(crate) fn nameless(cx: &mut Cx<'_>, d: DeclId, word: &str) -> Eval<Option<DeclId>> {
+    let file: FileId = cx.file_of(d);
+    let key = format!("@{word}");
+    if let Some(found) = cx.lookup(file, &key) {
+        return Ok(Some(found));
+    }
+    // Files brought in, in the order of their names: the first that says it.
+    let uses: Vec<smol_str::SmolStr> = {
+        let db = cx.db();
+        let mut names: Vec<smol_str::SmolStr> = db
+            .names_in(file)
+            .filter(|(_, u)| db.kind(*u).is_none())
+            .map(|(n, _)| n.clone())
+            .collect();
+        names.sort();
+        names
+    };
+    for name in uses {
+        let Some(u) = cx.lookup(file, &name) else {
+            continue;
+        };
+        if let cutwater_syntax::ast::ItemKind::Use { path, .. } = &cx.item(u).item.kind {
+            let from = cx.db().path(file).clone();
+            if let Ok(full) = crate::paths::join(&from, &path.text)
+                && let Some(target) = cx.lookup_file(&full)
+                && let Some(found) = cx.lookup(target, &key)
+            {
+                return Ok(Some(found));
+            }
+        }
+    }
+    Ok(None)
+}
