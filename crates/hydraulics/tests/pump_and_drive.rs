@@ -190,7 +190,7 @@ fn net_pressure_at_draft_by_the_table() {
 /// Vacuum by gauge: 1 inHg is 0.491 psi; from a pressurised source the intake reading is taken off.
 #[test]
 fn net_pressure_by_gauges() {
-    let inhg = 3386.388_640_341;
+    let inhg = 3_386.388_640_341;
     let mut g = service::Gauges {
         discharge: 142.0 * PSI,
         intake: -15.0 * inhg,

@@ -8,7 +8,7 @@
 //!   chain `a -> 50 ft of b -> c: d`, or `hold path = value`;
 //! - a value is a range, sum, product or power of numbers, paths, calls, lists, texts and dates, with
 //!   `of` and a path or `at` and `per` and more values after it. A power takes one exponent: `a ^ b ^ c` must
-//!   say with parentheses which comes first.
+//!   say with parentheses which comes first, and `-5 ^ 2` is `-(5 ^ 2)`.
 //!
 //! Recovery is by entry: an entry that cannot be read is reported once and skipped to the next line or
 //! field; everything else in its block stands. Brackets already balance when the tokens get here, so
@@ -413,7 +413,7 @@ fn word(want: Want) -> impl Parser<'static, In, Name, Ex> + Clone {
 
 /// Reads a number as written; `None` for a division by zero in a fraction or digits too long for a float.
 pub fn parse_number(text: &str) -> Option<f64> {
-    let (sign, body) = match text.strip_prefix('-') {
+    let (sign, body) = match text.strip_prefix(['-', '\u{2212}']) {
         Some(rest) => (-1.0, rest),
         None => (1.0, text.strip_prefix('+').unwrap_or(text)),
     };
@@ -592,7 +592,23 @@ fn sum(whole: impl Parser<'static, In, Expr, Ex> + Clone + 'static, literal: P<E
                     .or_not(),
             ),
         )
-        .map(|(minuses, (base, power))| {
+        .map_with(|(minuses, (mut base, power)), x| {
+            let mut minuses: Vec<u32> = minuses;
+            // `-5 ^ 2` is the opposite of a square, though `-5` is a number.
+            if power.is_some()
+                && let ExprKind::Number(n) = &mut base.kind
+                && n.value.is_sign_negative()
+            {
+                minuses.push(n.digits.start);
+                let digits = n.digits.slice(&x.state().text);
+                let sign = digits.len() - digits.trim_start_matches(['-', '\u{2212}']).len();
+                n.digits.start += sign as u32;
+                base.span.start = n.digits.start;
+                n.value = -n.value;
+                if let Some(t) = &mut n.tolerance {
+                    (t.plus, t.minus) = (-t.minus, -t.plus);
+                }
+            }
             let mut e = match power {
                 None => base,
                 Some((minus, exponent)) => {
