@@ -52,7 +52,7 @@ impl Line {
 
 /// Lays out a whole file. Giving the result back gives it unchanged; parsing it gives the same tree.
 pub fn format(text: &str) -> String {
-    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    let text = text.trim_start_matches('\u{feff}');
     let mut lines: Vec<Line> = Vec::new();
     let mut block = 0;
     for chunk in split(text) {
