@@ -815,10 +815,10 @@ impl Ev<'_, '_> {
                 Finding::new(
                     &codes::NOT_GIVEN,
                     place,
-                    format!("`{}` is not given, so it cannot be used here", p.text()),
+                    format!("`{}` has no value here: it, or something it is computed from, is not given", p.text()),
                 )
-                .here("not given")
-                .help("give it where it belongs, or use another value here"),
+                .here("no value")
+                .help("give what is missing where it belongs, or use another value here"),
             );
             return Ok(Value::Unknown);
         }

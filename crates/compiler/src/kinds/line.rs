@@ -31,15 +31,40 @@ codes! {
 
 /// `15.5 psi per 100 ft at 100 gpm`.
 pub static LOSS_PER_LENGTH: &[PartDef] = &[
-    PartDef { word: "", name: "pressure", kind: Kind::Pressure, optional: false },
-    PartDef { word: "per", name: "length", kind: Kind::Length, optional: false },
-    PartDef { word: "at", name: "flow", kind: Kind::Flow, optional: false },
+    PartDef {
+        word: "",
+        name: "pressure",
+        kind: Kind::Pressure,
+        optional: false,
+    },
+    PartDef {
+        word: "per",
+        name: "length",
+        kind: Kind::Length,
+        optional: false,
+    },
+    PartDef {
+        word: "at",
+        name: "flow",
+        kind: Kind::Flow,
+        optional: false,
+    },
 ];
 
 /// `10 psi at 350 gpm`.
 pub static LOSS_AT_FLOW: &[PartDef] = &[
-    PartDef { word: "", name: "pressure", kind: Kind::Pressure, optional: false },
-    PartDef { word: "at", name: "flow", kind: Kind::Flow, optional: false },
+    PartDef {
+        word: "",
+        name: "pressure",
+        kind: Kind::Pressure,
+        optional: false,
+    },
+    PartDef {
+        word: "at",
+        name: "flow",
+        kind: Kind::Flow,
+        optional: false,
+    },
 ];
 
 /// Hose or pipe.
@@ -48,11 +73,31 @@ pub static HOSE: KindDef = KindDef {
     doc: "Hose or pipe of one sort: its bore, how it loses pressure, what it may carry. One loss law is stated: the fireground coefficient, Hazen–Williams, or roughness.",
     fields: &[
         optional("diameter", positive(Kind::Length), "Inside diameter."),
-        optional("loss", Type::Phrase(LOSS_PER_LENGTH), "Fireground coefficient: loss for a length at a flow, as `2 psi per 100 ft at 100 gpm`; it grows with the square of the flow."),
-        optional("hazen_williams", positive(Kind::Ratio), "Hazen–Williams roughness coefficient C."),
-        optional("roughness", positive(Kind::Length), "Absolute roughness of the wall, for Darcy–Weisbach with Colebrook's friction factor."),
-        optional("test_pressure", positive(Kind::Pressure), "Service-test pressure marked on the hose; a relief valve is set no higher than 90 % of it (NFPA 1962)."),
-        optional("length", positive(Kind::Length), "Length of one section as stocked."),
+        optional(
+            "loss",
+            Type::Phrase(LOSS_PER_LENGTH),
+            "Fireground coefficient: loss for a length at a flow, as `2 psi per 100 ft at 100 gpm`; it grows with the square of the flow.",
+        ),
+        optional(
+            "hazen_williams",
+            positive(Kind::Ratio),
+            "Hazen–Williams roughness coefficient C.",
+        ),
+        optional(
+            "roughness",
+            positive(Kind::Length),
+            "Absolute roughness of the wall, for Darcy–Weisbach with Colebrook's friction factor.",
+        ),
+        optional(
+            "test_pressure",
+            positive(Kind::Pressure),
+            "Service-test pressure marked on the hose; a relief valve is set no higher than 90 % of it (NFPA 1962).",
+        ),
+        optional(
+            "length",
+            positive(Kind::Length),
+            "Length of one section as stocked.",
+        ),
     ],
     computed: &[
         ComputedDef {
@@ -85,16 +130,51 @@ pub static NOZZLE: KindDef = KindDef {
     word: "nozzle",
     doc: "A nozzle: how its flow goes with its pressure.",
     fields: &[
-        required("form", Type::Choice(&[
-            ("smooth", "Smooth bore: flow with the square of the tip's diameter and the root of the pressure."),
-            ("fog", "Fog of a fixed opening: a rated flow at a rated pressure."),
-            ("holding", "Fog that holds its rated pressure between two flows by moving its opening."),
-        ]), "How it makes its stream."),
-        optional("tip", positive(Kind::Length), "Diameter of a smooth bore's tip."),
-        default("discharge_coefficient", positive(Kind::Ratio), "0.995", "29.7 d² √p of the trade against 29.84 d² √p of theory", "Discharge coefficient of a smooth bore."),
-        optional("rated", Type::Phrase(super::pump::FLOW_AT_PRESSURE), "Rated flow and pressure of a fog, as `150 gpm at 100 psi`; for `holding` the pressure it holds."),
-        optional("flow_range", Type::Range(Kind::Flow), "Flows between which a `holding` fog holds its pressure."),
-        optional("crew", Type::Count(1, 12), "Firefighters on it, to judge its reaction."),
+        required(
+            "form",
+            Type::Choice(&[
+                (
+                    "smooth",
+                    "Smooth bore: flow with the square of the tip's diameter and the root of the pressure.",
+                ),
+                (
+                    "fog",
+                    "Fog of a fixed opening: a rated flow at a rated pressure.",
+                ),
+                (
+                    "holding",
+                    "Fog that holds its rated pressure between two flows by moving its opening.",
+                ),
+            ]),
+            "How it makes its stream.",
+        ),
+        optional(
+            "tip",
+            positive(Kind::Length),
+            "Diameter of a smooth bore's tip.",
+        ),
+        default(
+            "discharge_coefficient",
+            positive(Kind::Ratio),
+            "0.995",
+            "29.7 d² √p of the trade against 29.84 d² √p of theory",
+            "Discharge coefficient of a smooth bore.",
+        ),
+        optional(
+            "rated",
+            Type::Phrase(super::pump::FLOW_AT_PRESSURE),
+            "Rated flow and pressure of a fog, as `150 gpm at 100 psi`; for `holding` the pressure it holds.",
+        ),
+        optional(
+            "flow_range",
+            Type::Range(Kind::Flow),
+            "Flows between which a `holding` fog holds its pressure.",
+        ),
+        optional(
+            "crew",
+            Type::Count(1, 12),
+            "Firefighters on it, to judge its reaction.",
+        ),
     ],
     computed: &[ComputedDef {
         name: "flow_coefficient",
@@ -115,10 +195,31 @@ pub static APPLIANCE: KindDef = KindDef {
     word: "appliance",
     doc: "A wye, siamese, valve, monitor, strainer or any other fitting: its loss at a stated flow, growing with the square of the flow, or its loss coefficient.",
     fields: &[
-        optional("loss", Type::Phrase(LOSS_AT_FLOW), "Loss at a flow, as `10 psi at 350 gpm`."),
-        optional("loss_coefficient", positive(Kind::Ratio), "Loss in velocity heads (K) at `diameter`."),
-        optional("diameter", positive(Kind::Length), "Diameter the loss coefficient belongs to."),
-        default("one_way", Type::Choice(&[("yes", "It has a check valve."), ("no", "Water passes both ways.")]), "no", "an open fitting", "Whether it lets water back."),
+        optional(
+            "loss",
+            Type::Phrase(LOSS_AT_FLOW),
+            "Loss at a flow, as `10 psi at 350 gpm`.",
+        ),
+        optional(
+            "loss_coefficient",
+            positive(Kind::Ratio),
+            "Loss in velocity heads (K) at `diameter`.",
+        ),
+        optional(
+            "diameter",
+            positive(Kind::Length),
+            "Diameter the loss coefficient belongs to.",
+        ),
+        default(
+            "one_way",
+            Type::Choice(&[
+                ("yes", "It has a check valve."),
+                ("no", "Water passes both ways."),
+            ]),
+            "no",
+            "an open fitting",
+            "Whether it lets water back.",
+        ),
     ],
     check: Some(check_appliance),
     ..BLANK
@@ -134,7 +235,9 @@ fn trade_unit() -> f64 {
 
 fn coefficient(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     Ok(match square_law(cx, d)? {
-        Some(per_metre) => Value::Quantity(Quantity::computed(Kind::Number, per_metre / trade_unit())),
+        Some(per_metre) => {
+            Value::Quantity(Quantity::computed(Kind::Number, per_metre / trade_unit()))
+        }
         None => Value::Absent,
     })
 }
@@ -202,7 +305,13 @@ fn check_hose(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
 }
 
 /// The loss law of a length of hose or pipe, m; `None` where something is missing or unknown (reported there).
-pub(crate) fn hose_law(cx: &mut Cx<'_>, hose: DeclId, length: f64, density: f64, viscosity: f64) -> Eval<Option<Law>> {
+pub(crate) fn hose_law(
+    cx: &mut Cx<'_>,
+    hose: DeclId,
+    length: f64,
+    density: f64,
+    viscosity: f64,
+) -> Eval<Option<Law>> {
     if let Some(per_metre) = square_law(cx, hose)? {
         return Ok(Some(Law::Quadratic {
             resistance: per_metre * length,
@@ -212,7 +321,7 @@ pub(crate) fn hose_law(cx: &mut Cx<'_>, hose: DeclId, length: f64, density: f64,
         return Ok(None);
     };
     if let Some(c) = cx.si(hose, "hazen_williams")? {
-        return Ok(hazen_williams_coefficient(c, diameter, length, density)
+        return Ok(hazen_williams_coefficient(diameter, length, c, density)
             .ok()
             .map(|coefficient| Law::Power {
                 coefficient,
@@ -220,19 +329,27 @@ pub(crate) fn hose_law(cx: &mut Cx<'_>, hose: DeclId, length: f64, density: f64,
             }));
     }
     if let Some(roughness) = cx.si(hose, "roughness")? {
-        return Ok(DarcyPipe::new(diameter, length, roughness, density, viscosity / density)
-            .ok()
-            .map(Law::Darcy));
+        return Ok(
+            DarcyPipe::new(diameter, length, roughness, density, viscosity, 0.0)
+                .ok()
+                .map(Law::Darcy),
+        );
     }
     Ok(None)
 }
 
 /// An appliance's resistance, Pa/(m³/s)²; `None` where it is missing or unknown (reported there).
 pub(crate) fn appliance_law(cx: &mut Cx<'_>, appliance: DeclId, density: f64) -> Eval<Option<f64>> {
-    if let (Some(p), Some(q)) = (cx.part(appliance, "loss", "pressure")?, cx.part(appliance, "loss", "flow")?) {
+    if let (Some(p), Some(q)) = (
+        cx.part(appliance, "loss", "pressure")?,
+        cx.part(appliance, "loss", "flow")?,
+    ) {
         return Ok(appliance_resistance(p, q).ok());
     }
-    let (Some(k), Some(d)) = (cx.si(appliance, "loss_coefficient")?, cx.si(appliance, "diameter")?) else {
+    let (Some(k), Some(d)) = (
+        cx.si(appliance, "loss_coefficient")?,
+        cx.si(appliance, "diameter")?,
+    ) else {
         return Ok(None);
     };
     Ok(minor_resistance(k, d, density).ok())
@@ -245,7 +362,10 @@ pub(crate) fn nozzle_law(cx: &mut Cx<'_>, nozzle: DeclId) -> Eval<Option<Nozzle>
     };
     let law = match form {
         "smooth" => {
-            let (Some(diameter), Some(c)) = (cx.si(nozzle, "tip")?, cx.si(nozzle, "discharge_coefficient")?) else {
+            let (Some(diameter), Some(c)) = (
+                cx.si(nozzle, "tip")?,
+                cx.si(nozzle, "discharge_coefficient")?,
+            ) else {
                 return Ok(None);
             };
             Nozzle::SmoothBore {
@@ -254,7 +374,10 @@ pub(crate) fn nozzle_law(cx: &mut Cx<'_>, nozzle: DeclId) -> Eval<Option<Nozzle>
             }
         }
         _ => {
-            let (Some(q), Some(p)) = (cx.part(nozzle, "rated", "flow")?, cx.part(nozzle, "rated", "pressure")?) else {
+            let (Some(q), Some(p)) = (
+                cx.part(nozzle, "rated", "flow")?,
+                cx.part(nozzle, "rated", "pressure")?,
+            ) else {
                 return Ok(None);
             };
             if form == "fog" {
@@ -305,9 +428,13 @@ fn check_nozzle(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
     for (field, example) in needs {
         if cx.get(d, field)? == Value::Absent {
             cx.report(
-                Finding::new(&NOZZLE_LAW, Local::Head(d), format!("nozzle `{name}` is {form}, so it needs `{field}`"))
-                    .here(format!("`{field}` is missing"))
-                    .help(format!("add `{field}`, as `{example}`")),
+                Finding::new(
+                    &NOZZLE_LAW,
+                    Local::Head(d),
+                    format!("nozzle `{name}` is {form}, so it needs `{field}`"),
+                )
+                .here(format!("`{field}` is missing"))
+                .help(format!("add `{field}`, as `{example}`")),
             );
         }
     }
@@ -317,9 +444,15 @@ fn check_nozzle(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
     {
         let place = cx.place(d, "discharge_coefficient");
         cx.report(
-            Finding::new(&crate::codes::OUT_OF_RANGE, place, format!("`discharge_coefficient` of `{name}` is above 1: no tip gives more than theory"))
-                .here("above 1")
-                .help("usual tips have 0.96 to 0.995"),
+            Finding::new(
+                &crate::codes::OUT_OF_RANGE,
+                place,
+                format!(
+                    "`discharge_coefficient` of `{name}` is above 1: no tip gives more than theory"
+                ),
+            )
+            .here("above 1")
+            .help("usual tips have 0.96 to 0.995"),
         );
     }
     Ok(())
@@ -331,7 +464,10 @@ fn check_appliance(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
     let name = cx.name(d);
     if loss == k {
         let (what, here) = if loss {
-            ("states two losses, `loss` and `loss_coefficient`", "two losses")
+            (
+                "states two losses, `loss` and `loss_coefficient`",
+                "two losses",
+            )
         } else {
             ("does not say what pressure it loses", "no loss")
         };
@@ -343,9 +479,13 @@ fn check_appliance(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
     } else if k && cx.get(d, "diameter")? == Value::Absent {
         let place = cx.place(d, "loss_coefficient");
         cx.report(
-            Finding::new(&APPLIANCE_LAW, place, format!("the loss coefficient of `{name}` needs the diameter it belongs to"))
-                .here("at which diameter?")
-                .help("add `diameter = … in`"),
+            Finding::new(
+                &APPLIANCE_LAW,
+                place,
+                format!("the loss coefficient of `{name}` needs the diameter it belongs to"),
+            )
+            .here("at which diameter?")
+            .help("add `diameter = … in`"),
         );
     }
     Ok(())
