@@ -1183,10 +1183,10 @@ impl Job<'_, '_> {
             let links = &built.runs[k];
             let total: f64 = links.iter().map(|l| solution.flow(*l)).sum();
             let flow = total / f64::from(r.lines);
-            let area = match self.cx.si(r.hose, "diameter")? {
-                Some(d) => Some(std::f64::consts::FRAC_PI_4 * d * d),
-                None => None,
-            };
+            let area = self
+                .cx
+                .si(r.hose, "diameter")?
+                .map(|d| std::f64::consts::FRAC_PI_4 * d * d);
             runs.push(RunPoint {
                 hose: r.hose,
                 flow,

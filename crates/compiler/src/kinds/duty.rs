@@ -513,8 +513,8 @@ fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                 .label(test, "its service-test pressure")
                 .help("lower the pressure, or use hose tested higher; a burst length whips: stay clear of charged lines")
                 .source("NFPA 1962 (2018)")
-                .number("pressure", r.highest / 6894.757_293_168, "psi")
-                .number("limit", limit / 6894.757_293_168, "psi"),
+                .number("pressure", r.highest / 6_894.757_293_168, "psi")
+                .number("limit", limit / 6_894.757_293_168, "psi"),
             );
         }
     }
