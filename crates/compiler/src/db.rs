@@ -982,20 +982,26 @@ impl Db {
     fn cycle_findings(&self) -> Vec<Finding<Local>> {
         let mut out = Vec::new();
         let mut done: FxHashSet<u32> = FxHashSet::default();
-        let mut seeds: Vec<(String, u32)> = self
+        let mut seeds: Vec<(String, Place, u32)> = self
             .cyclic
             .iter()
-            .filter_map(|ix| Some((self.node_name(*ix)?, *ix)))
+            .filter_map(|ix| self.node_key(*ix))
             .collect();
         seeds.sort();
-        for (_, seed) in seeds {
+        for (_, _, seed) in seeds {
             if done.contains(&seed) {
                 continue;
             }
+            // The circle is told from its first member by name, whoever was asked for first.
+            let component = self.component(seed);
+            let Some((_, _, seed)) = component.iter().filter_map(|ix| self.node_key(*ix)).min()
+            else {
+                continue;
+            };
+            done.extend(component);
             let Some(way) = self.way_back(seed) else {
                 continue;
             };
-            done.extend(self.component(seed));
             let names: Vec<String> = way.iter().filter_map(|ix| self.node_name(*ix)).collect();
             let shown = |k: usize| names.get(k).cloned().unwrap_or_default();
             let mut text = names.join("` needs `");
@@ -1029,6 +1035,12 @@ impl Db {
         Some(slots::slot_name(self, *d, *s))
     }
 
+    /// Name and place of a slot's node: an order that does not depend on how the workspace came to be.
+    fn node_key(&self, ix: u32) -> Option<(String, Place, u32)> {
+        let place = self.resolve(&self.node_place(ix)?);
+        Some((self.node_name(ix)?, place, ix))
+    }
+
     fn node_place(&self, ix: u32) -> Option<Local> {
         let Key::Slot(d, s) = &self.nodes[ix as usize].key else {
             return None;
@@ -1037,13 +1049,13 @@ impl Db {
     }
 
     fn next_slots(&self, ix: u32) -> Vec<u32> {
-        let mut next: Vec<(String, u32)> = self.nodes[ix as usize]
+        let mut next: Vec<(String, Place, u32)> = self.nodes[ix as usize]
             .deps
             .iter()
-            .filter_map(|d| Some((self.node_name(*d)?, *d)))
+            .filter_map(|d| self.node_key(*d))
             .collect();
         next.sort();
-        next.into_iter().map(|n| n.1).collect()
+        next.into_iter().map(|n| n.2).collect()
     }
 
     /// The shortest way from a node back to itself, by names where there are several.
