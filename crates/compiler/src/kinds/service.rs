@@ -164,8 +164,8 @@ codes! {
     /// Raised by `test`.
     SUCTION_SET = "CW1728" "test-suction" Warning, "More or larger suction hose than the procedure allows for this rating.",
         "A procedure may say with how many suction lines of which size a pump of a rating makes its capacity. With more or larger hose the test is easier than asked.\n\nTests are run by trained people under local codes and licensed practice.",
-        fires "pump p { rating = 500 gpm at 150 psi }\nhose s {\n    diameter = 6 in\n    loss = 0.4 psi per 10 ft at 500 gpm\n}\nprocedure c {\n    source = draft\n    points (point, capacity %, net psi, hold min) { capacity 100 150 20 }\n    suction (rated gpm, diameter in, lines, lift ft) { 0 4 1 10 }\n}\ntest t of p {\n    procedure = c\n    date = 2026-05-14\n    suction = 20 ft of s\n    readings (flow gpm, discharge psi, intake_vacuum inHg, held min) { 500 155 8 20 }\n}\n",
-        silent "pump p { rating = 500 gpm at 150 psi }\nhose s {\n    diameter = 4 in\n    loss = 0.4 psi per 10 ft at 500 gpm\n}\nprocedure c {\n    source = draft\n    points (point, capacity %, net psi, hold min) { capacity 100 150 20 }\n    suction (rated gpm, diameter in, lines, lift ft) { 0 4 1 10 }\n}\ntest t of p {\n    procedure = c\n    date = 2026-05-14\n    suction = 20 ft of s\n    readings (flow gpm, discharge psi, intake_vacuum inHg, held min) { 500 155 8 20 }\n}\n";
+        fires "pump p { rating = 500 gpm at 150 psi }\nhose s {\n    diameter = 6 in\n    loss = 0.4 psi per 10 ft at 500 gpm\n}\nprocedure c {\n    source = draft\n    points (point, capacity %, net psi, hold min) { capacity 100 150 20 }\n    suction (rated gpm, most_diameter in, most_lines, most_lift ft) { 0 4 1 10 }\n}\ntest t of p {\n    procedure = c\n    date = 2026-05-14\n    suction = 20 ft of s\n    readings (flow gpm, discharge psi, intake_vacuum inHg, held min) { 500 155 8 20 }\n}\n",
+        silent "pump p { rating = 500 gpm at 150 psi }\nhose s {\n    diameter = 4 in\n    loss = 0.4 psi per 10 ft at 500 gpm\n}\nprocedure c {\n    source = draft\n    points (point, capacity %, net psi, hold min) { capacity 100 150 20 }\n    suction (rated gpm, most_diameter in, most_lines, most_lift ft) { 0 4 1 10 }\n}\ntest t of p {\n    procedure = c\n    date = 2026-05-14\n    suction = 20 ft of s\n    readings (flow gpm, discharge psi, intake_vacuum inHg, held min) { 500 155 8 20 }\n}\n";
 }
 
 const fn text_column(name: &'static str, required: bool, doc: &'static str) -> ColumnDef {
@@ -181,7 +181,7 @@ const fn column(name: &'static str, kind: Kind, doc: &'static str) -> ColumnDef 
     crate::schema::short::column(name, kind, doc)
 }
 
-/// `1 inHg per 1000 ft above 2000 ft`.
+/// `1 inHg per 1000 ft`.
 static ALTITUDE_ALLOWANCE: &[PartDef] = &[
     PartDef {
         word: "",
@@ -192,12 +192,6 @@ static ALTITUDE_ALLOWANCE: &[PartDef] = &[
     PartDef {
         word: "per",
         name: "height",
-        kind: Kind::Length,
-        optional: false,
-    },
-    PartDef {
-        word: "above",
-        name: "altitude",
         kind: Kind::Length,
         optional: false,
     },
@@ -305,7 +299,14 @@ pub static PROCEDURE: KindDef = KindDef {
                 optional(
                     "altitude_allowance",
                     Type::Phrase(ALTITUDE_ALLOWANCE),
-                    "Vacuum forgiven at altitude, as `1 inHg per 1000 ft above 2000 ft`.",
+                    "Vacuum forgiven at altitude, as `1 inHg per 1000 ft`.",
+                ),
+                default(
+                    "allowance_above",
+                    signed(Kind::Length),
+                    "0 ft",
+                    "from sea level",
+                    "Altitude from which the allowance is counted.",
                 ),
             ],
         },
@@ -366,9 +367,9 @@ pub static PROCEDURE: KindDef = KindDef {
             at: None,
             columns: &[
                 column("rated", Kind::Flow, "From this rated flow up."),
-                column("diameter", Kind::Length, "Largest suction hose."),
-                column("lines", Kind::Count, "Most lines side by side."),
-                column("lift", Kind::Length, "Greatest lift."),
+                column("most_diameter", Kind::Length, "Largest suction hose."),
+                column("most_lines", Kind::Count, "Most lines side by side."),
+                column("most_lift", Kind::Length, "Greatest lift."),
             ],
             rising: true,
             least_rows: 1,

@@ -631,7 +631,7 @@ impl Test<'_> {
         let of_table = |column: &str| row.and_then(|(t, r)| t.number(r, column));
         let lift = cx.quantity(d, "lift")?;
         let stated = cx.si(p, "most_lift")?;
-        let by_size = of_table("lift");
+        let by_size = of_table("most_lift");
         // The stricter of the two holds.
         let limit = match (stated, by_size) {
             (Some(s), Some(b)) if b < s => Some((b, "suction")),
@@ -663,7 +663,7 @@ impl Test<'_> {
             cx.report(compared(f, "limit", most, kind, &lift.unit, self.settings));
         }
         let there = cx.place(p, "suction");
-        if let (Some(bore), Some(most)) = (a.site.hose_bore, of_table("diameter"))
+        if let (Some(bore), Some(most)) = (a.site.hose_bore, of_table("most_diameter"))
             && !reaches(most * 1.001, bore)
         {
             let place = cx.place(d, "suction");
@@ -685,7 +685,7 @@ impl Test<'_> {
             let f = compared(f, "diameter", bore, kind, &None, self.settings);
             cx.report(compared(f, "limit", most, kind, &None, self.settings));
         }
-        if let Some(most) = of_table("lines")
+        if let Some(most) = of_table("most_lines")
             && !reaches(most, a.site.lines)
         {
             let place = cx.place(d, "lines");
@@ -1574,7 +1574,7 @@ fn vacuum(cx: &mut Cx<'_>, d: DeclId, a: &Analysis, source: &str) -> Eval<Option
     if let (Some(v), Some(per), Some(above), Some(site)) = (
         cx.part(p, "vacuum.altitude_allowance", "vacuum")?,
         cx.part(p, "vacuum.altitude_allowance", "height")?,
-        cx.part(p, "vacuum.altitude_allowance", "altitude")?,
+        cx.si(p, "vacuum.allowance_above")?,
         nameless(cx, d, "site")?,
     ) && let Some(altitude) = cx.quantity(site, "altitude")?
         && altitude.si() > above
