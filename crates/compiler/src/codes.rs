@@ -3,7 +3,7 @@
 //! A finding that belongs to one kind is declared in that kind's file; this file holds those of texts, names,
 //! units and values. [`all`] gives every one.
 
-use cutwater_finding::{Code, Level};
+use cutwater_finding::Code;
 
 macro_rules! codes {
     ($($(#[doc = $doc:literal])* $name:ident = $id:literal $word:literal $level:ident, $summary:literal, $page:literal, fires $fires:literal, silent $silent:literal;)*) => {
@@ -148,12 +148,14 @@ pub fn all() -> Vec<&'static Code> {
     out
 }
 
+/// Whether a finding says that a duty has no solution: the command line's exit code 3.
+pub fn is_unsolved(code: &Code) -> bool {
+    code == &crate::kinds::duty::DUTY_UNMET || code == &crate::kinds::duty::DUTY_NOT_CONVERGED
+}
+
 /// A finding by its id or name.
 pub fn find(key: &str) -> Option<&'static Code> {
     all()
         .into_iter()
         .find(|c| c.id.eq_ignore_ascii_case(key) || c.name == key)
 }
-
-#[allow(unused_imports)]
-use Level as _;

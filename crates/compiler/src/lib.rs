@@ -16,11 +16,13 @@ pub mod hydraulic;
 pub mod kinds;
 pub mod library;
 pub mod paths;
+pub mod results;
 pub mod schema;
 pub mod settings;
 pub mod show;
 pub mod slots;
 pub mod value;
+pub mod world;
 
 pub use db::{Cx, Db, DeclId, Eval, FileTrouble, Halt, Local, MAX_FILE};
 pub use settings::Settings;

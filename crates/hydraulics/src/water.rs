@@ -265,8 +265,8 @@ mod tests {
         for (got, want) in [
             (1.0 / g.density, 0.100_215_168e-2),
             (g.enthalpy, 0.115_331_273e6),
-            (g.specific_heat, 4173.012_18),
-            (g.sound_speed, 1507.739_21),
+            (g.specific_heat, 4_173.012_18),
+            (g.sound_speed, 1_507.739_21),
         ] {
             assert!(((got - want) / want).abs() < 5e-9, "{got} {want}");
         }
@@ -274,8 +274,8 @@ mod tests {
         for (got, want) in [
             (1.0 / g.density, 0.971_180_894e-3),
             (g.enthalpy, 0.184_142_828e6),
-            (g.specific_heat, 4010.089_87),
-            (g.sound_speed, 1634.690_54),
+            (g.specific_heat, 4_010.089_87),
+            (g.sound_speed, 1_634.690_54),
         ] {
             assert!(((got - want) / want).abs() < 5e-9, "{got} {want}");
         }
@@ -292,7 +292,7 @@ mod tests {
     fn verification_values_of_the_viscosity() {
         for (t, rho, want) in [
             (298.15, 998.0, 889.735_100e-6),
-            (298.15, 1200.0, 1437.649_467e-6),
+            (298.15, 1200.0, 1_437.649_467e-6),
             (373.15, 1000.0, 307.883_622e-6),
         ] {
             let got = viscosity(t, rho);

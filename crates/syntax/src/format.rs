@@ -3,14 +3,18 @@
 //! Works on tokens, with the tree only to know where entries, rows and tolerances are, so nothing that
 //! was written can be lost: every token and every comment is put out again, in order. One fact per line;
 //! four blanks of indent; `=` of neighbouring fields, cells of a table and trailing comments aligned; a
-//! chain or list longer than [`WIDTH`] broken. A chunk with a syntax error is left exactly as it is.
+//! chain or a rule with a reason longer than [`WIDTH`] broken; at most one blank line anywhere, none where a file
+//! or a block begins or ends. A chunk with a syntax error is left as it is, but for its line ends.
+//!
+//! Lines end with `\n`, or with `\r\n` where the first line of the text does. A byte order mark is left out.
 
 use crate::ast::{Entry, EntryKind, Expr, ExprKind, ItemKind};
-use crate::parse_chunk;
+use crate::parser::parse_tokens;
 use crate::prepare::{Tok, prepare};
 use crate::split::split;
 use crate::token::{Raw, T, lex};
 use cutwater_text::Span;
+use std::borrow::Cow;
 use std::collections::HashSet;
 
 /// Lines longer than this, in characters, are broken where the language allows.
@@ -32,6 +36,12 @@ struct Line {
     block: usize,
     /// Put out as it is.
     verbatim: bool,
+    /// Ends with the `{` of a block.
+    opens: bool,
+    /// Begins with the `}` of a block.
+    closes: bool,
+    /// Holds a brace: such a line is never broken, as that would open up a block written on one line.
+    braced: bool,
 }
 
 impl Line {
@@ -42,29 +52,44 @@ impl Line {
 
 /// Lays out a whole file. Giving the result back gives it unchanged; parsing it gives the same tree.
 pub fn format(text: &str) -> String {
+    let text = text.trim_start_matches('\u{feff}');
     let mut lines: Vec<Line> = Vec::new();
     let mut block = 0;
     for chunk in split(text) {
         let source = chunk.span.slice(text);
-        let parsed = parse_chunk(source);
+        let raw = lex(source);
+        let parsed = parse_tokens(source, &raw);
         if parsed.errors.is_empty() {
-            Layout::new(source, &parsed.item.kind, &mut block).run(&mut lines);
+            let from = lines.len();
+            Layout::new(source, raw, &parsed.item.kind, &mut block).run(&mut lines);
+            break_long(&mut lines, from);
         } else {
             push_verbatim(source, &mut lines);
         }
         block += 1;
     }
-    render(lines)
+    render(lines, line_end(text))
+}
+
+/// How lines end in what is put out: as the first line of the text does, but never with a lone `\r`.
+fn line_end(text: &str) -> &'static str {
+    match text.find(['\n', '\r']) {
+        Some(at) if text[at..].starts_with("\r\n") => "\r\n",
+        _ => "\n",
+    }
 }
 
 fn push_verbatim(source: &str, lines: &mut Vec<Line>) {
     let mut rest = source;
     while !rest.is_empty() {
-        let end = rest.find('\n').map_or(rest.len(), |n| n + 1);
+        let end = rest.find(['\n', '\r']).unwrap_or(rest.len());
         let (line, tail) = rest.split_at(end);
-        rest = tail;
+        rest = tail
+            .strip_prefix("\r\n")
+            .or_else(|| tail.strip_prefix(['\n', '\r']))
+            .unwrap_or(tail);
         lines.push(Line {
-            text: line.trim_end_matches(['\n', '\r']).to_owned(),
+            text: line.to_owned(),
             verbatim: true,
             ..Line::default()
         });
@@ -79,6 +104,8 @@ pub fn format_line_count(text: &str) -> usize {
 struct Layout<'s> {
     source: &'s str,
     raw: Vec<Raw>,
+    /// Starts of comments, in order.
+    comments: Vec<u32>,
     toks: Vec<Tok<'s>>,
     /// Starts of tokens that begin a line.
     breaks: HashSet<u32>,
@@ -86,19 +113,24 @@ struct Layout<'s> {
     rows: HashSet<u32>,
     /// Heads of tables: a blank before `(`.
     heads: HashSet<u32>,
-    /// Spans inside which blanks are few: tolerances in parentheses.
+    /// Spans inside which blanks are few, in order: tolerances in parentheses.
     tight: Vec<Span>,
     chains: HashSet<u32>,
     block: &'s mut usize,
 }
 
 impl<'s> Layout<'s> {
-    fn new(source: &'s str, item: &ItemKind, block: &'s mut usize) -> Self {
-        let raw = lex(source);
+    fn new(source: &'s str, raw: Vec<Raw>, item: &ItemKind, block: &'s mut usize) -> Self {
         let toks = prepare(source, &raw, &mut Vec::new()).unwrap_or_default();
+        let comments = raw
+            .iter()
+            .filter(|r| matches!(r.kind, T::Comment | T::Doc | T::FileDoc))
+            .map(|r| r.span.start)
+            .collect();
         let mut me = Self {
             source,
             raw,
+            comments,
             toks: toks.into_iter().filter(|t| t.kind != T::Newline && !t.span.is_empty()).collect(),
             breaks: HashSet::new(),
             rows: HashSet::new(),
@@ -119,6 +151,7 @@ impl<'s> Layout<'s> {
             }
             ItemKind::Use { .. } | ItemKind::Empty => {}
         }
+        me.tight.sort_unstable();
         me
     }
 
@@ -130,9 +163,10 @@ impl<'s> Layout<'s> {
                 || !outer && matches!(one.kind, EntryKind::Chain(_)),
             _ => false,
         };
-        let has_comment = self.raw.iter().any(|r| {
-            matches!(r.kind, T::Comment | T::Doc | T::FileDoc) && body.covers(r.span)
-        });
+        let has_comment = self
+            .comments
+            .get(self.comments.partition_point(|c| *c < body.start))
+            .is_some_and(|c| *c < body.end);
         if !(simple && written_on_one_line || entries.is_empty() && !has_comment) {
             for e in entries {
                 self.breaks.insert(e.span.start);
@@ -210,7 +244,6 @@ impl<'s> Layout<'s> {
         let mut on_line = false; // whether `current` holds anything
         let mut row: Option<Vec<String>> = None;
         let mut next_tok = 0usize;
-        let mut brace_lines: Vec<bool> = Vec::new();
         let mut continuation = false;
         let mut i = 0usize;
         macro_rules! flush {
@@ -273,7 +306,6 @@ impl<'s> Layout<'s> {
                 if stack.len() > 1 {
                     stack.pop();
                 }
-                brace_lines.pop();
             }
             let comment_ends = current.comment.is_some() || !on_line && row.is_none();
             if breaks || comment_ends {
@@ -281,11 +313,12 @@ impl<'s> Layout<'s> {
                 if blank && tok.kind != T::RBrace {
                     push_blank(lines);
                 }
-                let extra = if breaks { 0 } else { INDENT };
-                continuation = !breaks;
+                let closes = tok.kind == T::RBrace;
+                continuation = !breaks && !closes;
                 current = Line {
-                    indent: depth * INDENT + extra,
+                    indent: depth * INDENT + if continuation { INDENT } else { 0 },
                     block: stack[stack.len() - 1],
+                    closes,
                     ..Line::default()
                 };
                 row = self.rows.contains(&tok.span.start).then(Vec::new);
@@ -298,15 +331,22 @@ impl<'s> Layout<'s> {
             newlines = 0;
             let shown = canonical(tok);
             match &mut row {
-                Some(cells) => cells.push(shown.to_owned()),
-                None => current.text.push_str(shown),
+                // `+5` is two tokens but one cell.
+                Some(cells) if previous.is_some_and(|p| p.kind == T::Plus) && !cells.is_empty() => {
+                    if let Some(cell) = cells.last_mut() {
+                        cell.push_str(&shown);
+                    }
+                }
+                Some(cells) => cells.push(shown.into_owned()),
+                None => current.text.push_str(&shown),
             }
             on_line = true;
+            current.opens = tok.kind == T::LBrace;
+            current.braced |= matches!(tok.kind, T::LBrace | T::RBrace);
             if tok.kind == T::LBrace {
                 depth += 1;
                 *self.block += 1;
                 stack.push(*self.block);
-                brace_lines.push(true);
             }
             previous = Some(tok);
         }
@@ -314,7 +354,6 @@ impl<'s> Layout<'s> {
         if newlines > 1 {
             push_blank(lines);
         }
-        self.break_long(lines);
     }
 
     /// Whether the next token continues an entry rather than beginning one.
@@ -324,72 +363,110 @@ impl<'s> Layout<'s> {
             .is_some_and(|t| !self.breaks.contains(&t.span.start) && t.kind != T::RBrace)
     }
 
-    fn break_long(&self, lines: &mut Vec<Line>) {
-        let mut out = Vec::with_capacity(lines.len());
-        for line in lines.drain(..) {
-            let width = line.indent + line.text.chars().count();
-            if line.verbatim || width <= WIDTH || line.cells.is_some() || line.text.starts_with("//") {
-                out.push(line);
-                continue;
-            }
-            let separators: &[&str] = if line.text.contains(" -> ") {
-                &[" -> "]
-            } else if line.text.contains(" because \"") {
-                &[" because \""]
-            } else {
-                &[]
-            };
-            let pieces = split_outside_quotes(&line.text, separators);
-            if pieces.len() < 2 {
-                out.push(line);
-                continue;
-            }
-            let last = pieces.len() - 1;
-            let mut comment = line.comment;
-            for (k, piece) in pieces.into_iter().enumerate() {
-                out.push(Line {
-                    indent: line.indent + if k == 0 { 0 } else { INDENT },
-                    text: piece,
-                    name: if k == 0 { line.name } else { None },
-                    comment: if k == last { comment.take() } else { None },
-                    block: line.block,
-                    ..Line::default()
-                });
-            }
-        }
-        *lines = out;
-    }
-
     fn space(&self, previous: Option<Tok<'_>>, tok: Tok<'_>) -> bool {
         let Some(p) = previous else {
             return false;
         };
-        if let Some(t) = self.tight.iter().find(|t| t.covers(tok.span)) {
-            // `(+0.0000/-0.0010 in)`, with a blank before the parenthesis and before a unit only.
-            return tok.span.start == t.start || tok.kind == T::Unit;
+        let tight = self.tight.partition_point(|t| t.end < tok.span.end);
+        if let Some(t) = self.tight.get(tight).filter(|t| t.covers(tok.span)) {
+            // `(+0.0000/-0.0010 in)`, with a blank before the parenthesis and before a unit only; but `(2 / 1)`
+            // keeps its blanks, as `2/1` is one number.
+            return tok.span.start == t.start
+                || tok.kind == T::Unit
+                || self.would_be_fraction(p, tok);
         }
         match (p.kind, tok.kind) {
             (T::LParen | T::LBracket, _) | (_, T::RParen | T::RBracket) => false,
             (_, T::Comma | T::Colon | T::Dot) | (T::Dot, _) => false,
-            (T::Caret, _) | (_, T::Caret) => false,
+            // `5 in^2` has a unit of area, `5 in ^ 2` is the square of a length.
+            (_, T::Caret) => p.kind == T::Unit,
+            (T::Caret, _) => self.before(p).is_some_and(|b| b.kind == T::Unit),
             (T::LBrace, T::RBrace) => false,
             (_, T::LParen) => {
                 p.kind != T::Word || self.heads.contains(&tok.span.start) || is_word_operator(p)
             }
+            // `- 5 in` takes the opposite of a number, `-5 in` is a number.
+            (T::Minus, T::Number | T::Fraction) => true,
             (T::Minus, _) => !self.is_sign(p),
             _ => true,
         }
     }
 
+    /// Whether a `/` between two numbers without blanks would make them one.
+    fn would_be_fraction(&self, p: Tok<'_>, tok: Tok<'_>) -> bool {
+        let digit = |t: &Tok<'_>| t.text.starts_with(|c: char| c.is_ascii_digit());
+        let slash = match (p.kind, tok.kind) {
+            (_, T::Slash) => tok,
+            (T::Slash, _) => p,
+            _ => return false,
+        };
+        let at = self.index(slash);
+        self.toks.get(at + 1).is_some_and(digit) && at > 0 && digit(&self.toks[at - 1])
+    }
+
+    fn index(&self, of: Tok<'_>) -> usize {
+        self.toks.partition_point(|t| t.span.start < of.span.start)
+    }
+
+    /// The token before another.
+    fn before(&self, tok: Tok<'_>) -> Option<Tok<'s>> {
+        self.index(tok).checked_sub(1).map(|b| self.toks[b])
+    }
+
     /// Whether a minus is a sign and not a subtraction.
     fn is_sign(&self, minus: Tok<'_>) -> bool {
-        let at = self.toks.partition_point(|t| t.span.start < minus.span.start);
-        at.checked_sub(1).is_none_or(|b| {
+        self.before(minus).is_none_or(|b| {
             !matches!(
-                self.toks[b].kind,
-                T::Number | T::Fraction | T::Unit | T::Word | T::RParen | T::RBracket
-            )
+                b.kind,
+                T::Number
+                    | T::Fraction
+                    | T::Unit
+                    | T::Word
+                    | T::Date
+                    | T::Text
+                    | T::RParen
+                    | T::RBracket
+            ) || is_word_operator(b)
         })
+    }
+}
+
+/// Breaks the lines from `from` on that are too long and can be broken.
+fn break_long(lines: &mut Vec<Line>, from: usize) {
+    let can_break = |l: &Line| {
+        !l.braced
+            && l.cells.is_none()
+            && l.indent + width(&l.text) > WIDTH
+            && !l.text.starts_with("//")
+            && (l.text.contains(" -> ") || l.text.contains(" because \""))
+    };
+    if !lines[from..].iter().any(can_break) {
+        return;
+    }
+    let tail = lines.split_off(from);
+    for line in tail {
+        if !can_break(&line) {
+            lines.push(line);
+            continue;
+        }
+        let separator = if line.text.starts_with("require ") {
+            " because \""
+        } else {
+            " -> "
+        };
+        let pieces = split_outside_quotes(&line.text, separator);
+        let last = pieces.len() - 1;
+        let mut comment = line.comment;
+        for (k, piece) in pieces.into_iter().enumerate() {
+            lines.push(Line {
+                indent: line.indent + if k == 0 { 0 } else { INDENT },
+                text: piece,
+                name: if k == 0 { line.name } else { None },
+                comment: if k == last { comment.take() } else { None },
+                block: line.block,
+                ..Line::default()
+            });
+        }
     }
 }
 
@@ -398,27 +475,32 @@ fn is_word_operator(t: Tok<'_>) -> bool {
 }
 
 /// One spelling for signs that have several.
-fn canonical<'s>(t: Tok<'s>) -> &'s str {
-    match t.kind {
+fn canonical<'s>(t: Tok<'s>) -> Cow<'s, str> {
+    Cow::Borrowed(match t.kind {
         T::PlusMinus => "±",
         T::Arrow => "->",
         T::Minus => "-",
         T::Star => "*",
         T::AtLeast => ">=",
         T::AtMost => "<=",
+        T::Number | T::Fraction => {
+            return match t.text.strip_prefix('\u{2212}') {
+                Some(rest) => Cow::Owned(format!("-{rest}")),
+                None => Cow::Borrowed(t.text),
+            };
+        }
         _ => t.text,
-    }
+    })
 }
 
-fn split_outside_quotes(text: &str, separators: &[&str]) -> Vec<String> {
+/// Cuts before each separator that stands outside quotes, less its blank.
+fn split_outside_quotes(text: &str, separator: &str) -> Vec<String> {
     let mut out = vec![String::new()];
     let mut quoted = false;
     for (at, ch) in text.char_indices() {
-        if !quoted && separators.iter().any(|s| text[at..].starts_with(s)) {
+        if !quoted && text[at..].starts_with(separator) {
             out.push(String::new());
-            if ch == ' ' {
-                continue;
-            }
+            continue;
         }
         if ch == '"' {
             quoted = !quoted;
@@ -431,8 +513,7 @@ fn split_outside_quotes(text: &str, separators: &[&str]) -> Vec<String> {
 }
 
 fn push_blank(lines: &mut Vec<Line>) {
-    let opens = lines.last().is_none_or(|l| l.is_blank() || l.text.ends_with('{') && l.comment.is_none());
-    if !opens {
+    if !lines.last().is_none_or(|l| l.is_blank() || l.opens) {
         lines.push(Line::default());
     }
 }
@@ -441,20 +522,14 @@ fn width(s: &str) -> usize {
     s.chars().count()
 }
 
-fn render(mut lines: Vec<Line>) -> String {
-    while lines.first().is_some_and(Line::is_blank) {
-        lines.remove(0);
-    }
+fn render(mut lines: Vec<Line>, line_end: &str) -> String {
     align_names(&mut lines);
     align_rows(&mut lines);
-    // A blank line before a closing brace says nothing.
     let mut out = String::new();
     let comments = comment_columns(&lines);
     for (i, l) in lines.iter().enumerate() {
-        let next_closes = lines
-            .get(i + 1)
-            .is_none_or(|n| !n.verbatim && n.text.starts_with('}'));
-        if l.is_blank() && next_closes && lines.get(i + 1).is_some() {
+        // A blank line before a closing brace says nothing.
+        if l.is_blank() && lines.get(i + 1).is_some_and(|n| n.closes) {
             continue;
         }
         if !l.verbatim && !l.is_blank() {
@@ -468,12 +543,12 @@ fn render(mut lines: Vec<Line>) -> String {
             }
             out.push_str(c);
         }
-        out.push('\n');
+        out.push_str(line_end);
     }
     let end = out.trim_end_matches(['\n', '\r']).len();
     out.truncate(end);
     if !out.is_empty() {
-        out.push('\n');
+        out.push_str(line_end);
     }
     out
 }

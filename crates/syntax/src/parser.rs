@@ -8,7 +8,7 @@
 //!   chain `a -> 50 ft of b -> c: d`, or `hold path = value`;
 //! - a value is a range, sum, product or power of numbers, paths, calls, lists, texts and dates, with
 //!   `of` and a path or `at` and `per` and more values after it. A power takes one exponent: `a ^ b ^ c` must
-//!   say with parentheses which comes first.
+//!   say with parentheses which comes first, and `-5 ^ 2` is `-(5 ^ 2)`.
 //!
 //! Recovery is by entry: an entry that cannot be read is reported once and skipped to the next line or
 //! field; everything else in its block stands. Brackets already balance when the tokens get here, so
@@ -413,7 +413,7 @@ fn word(want: Want) -> impl Parser<'static, In, Name, Ex> + Clone {
 
 /// Reads a number as written; `None` for a division by zero in a fraction or digits too long for a float.
 pub fn parse_number(text: &str) -> Option<f64> {
-    let (sign, body) = match text.strip_prefix('-') {
+    let (sign, body) = match text.strip_prefix(['-', '\u{2212}']) {
         Some(rest) => (-1.0, rest),
         None => (1.0, text.strip_prefix('+').unwrap_or(text)),
     };
@@ -449,6 +449,20 @@ fn any_number(want: Want) -> impl Parser<'static, In, (f64, Span), Ex> + Clone {
     })
 }
 
+/// A number after a sign: without one of its own.
+fn unsigned_number(want: Want) -> impl Parser<'static, In, (f64, Span), Ex> + Clone {
+    any_number(want).try_map_with(move |(value, span), e| {
+        let digits = span.slice(&e.state().text);
+        if digits.starts_with(['-', '\u{2212}']) {
+            return Err(PErr {
+                at: e.span().start,
+                wants: Wants::one(want),
+            });
+        }
+        Ok((value, span))
+    })
+}
+
 fn unit() -> impl Parser<'static, In, Name, Ex> + Clone {
     tok(T::Unit, Want::Unit).map_with(name_of)
 }
@@ -477,7 +491,7 @@ fn path(want: Want) -> impl Parser<'static, In, Path, Ex> + Clone {
 
 fn tolerance() -> impl Parser<'static, In, Tolerance, Ex> + Clone {
     let plus_minus = tok(T::PlusMinus, Want::Tolerance)
-        .ignore_then(any_number(Want::Number))
+        .ignore_then(unsigned_number(Want::Number))
         .then(unit().or_not())
         .map_with(|((value, _), unit), e| Tolerance {
             plus: value,
@@ -486,8 +500,8 @@ fn tolerance() -> impl Parser<'static, In, Tolerance, Ex> + Clone {
             span: span_of(e),
         });
     let signed = tok(T::Plus, Want::Number)
-        .or_not()
-        .ignore_then(any_number(Want::Number));
+        .ignore_then(unsigned_number(Want::Number))
+        .or(any_number(Want::Number));
     let pair = tok(T::LParen, Want::Tolerance)
         .ignore_then(signed.clone())
         .then_ignore(tok(T::Slash, Want::Deviation))
@@ -592,7 +606,23 @@ fn sum(whole: impl Parser<'static, In, Expr, Ex> + Clone + 'static, literal: P<E
                     .or_not(),
             ),
         )
-        .map(|(minuses, (base, power))| {
+        .map_with(|(minuses, (mut base, power)), x| {
+            let mut minuses: Vec<u32> = minuses;
+            // `-5 ^ 2` is the opposite of a square, though `-5` is a number.
+            if power.is_some()
+                && let ExprKind::Number(n) = &mut base.kind
+                && n.value.is_sign_negative()
+            {
+                minuses.push(n.digits.start);
+                let digits = n.digits.slice(&x.state().text);
+                let sign = digits.len() - digits.trim_start_matches(['-', '\u{2212}']).len();
+                n.digits.start += sign as u32;
+                base.span.start = n.digits.start;
+                n.value = -n.value;
+                if let Some(t) = &mut n.tolerance {
+                    (t.plus, t.minus) = (-t.minus, -t.plus);
+                }
+            }
             let mut e = match power {
                 None => base,
                 Some((minus, exponent)) => {
@@ -707,12 +737,14 @@ fn value(e: P<Expr>) -> P<Expr> {
 fn cell() -> P<Cell> {
     let number = any_number(Want::Cell).map(|(v, _)| CellKind::Number(v));
     choice((
-        number.clone(),
+        number,
         tok(T::Minus, Want::Cell).to(CellKind::Absent),
         tok(T::Word, Want::Cell).map_with(|t, e| CellKind::Word(e.state().text(t))),
         tok(T::Text, Want::Cell)
             .map_with(|t, e| CellKind::Text(unquoted(t.span.slice(&e.state().text)))),
-        tok(T::Plus, Want::Cell).ignore_then(number),
+        tok(T::Plus, Want::Cell).ignore_then(
+            unsigned_number(Want::Cell).map(|(v, _)| CellKind::Number(v)),
+        ),
     ))
     .map_with(|kind, e| Cell {
         kind,
@@ -1107,8 +1139,15 @@ pub fn parse_tokens(text: &str, raw: &[Raw]) -> Parsed {
 fn grammar_tokens(text: &str, toks: &[Tok<'_>], end: u32) -> Vec<Pt> {
     let mut out: Vec<Pt> = Vec::with_capacity(toks.len() + 1);
     // For each open bracket, whether it is a block, and the column of its last entry.
-    let mut open: Vec<(bool, u32)> = vec![(true, column(text, toks[0].span.start))];
+    let mut line = column(text, toks[0].span.start);
+    let mut open: Vec<(bool, u32)> = vec![(true, line)];
     for (n, t) in toks.iter().enumerate() {
+        if t.first {
+            line = column(text, t.span.start);
+        } else if let Some((true, before @ u32::MAX)) = open.last_mut() {
+            // The first entry stands on the line of the `{`.
+            *before = line;
+        }
         let key = if t.kind == T::Word {
             Key::of(t.text)
         } else {
@@ -1123,9 +1162,8 @@ fn grammar_tokens(text: &str, toks: &[Tok<'_>], end: u32) -> Vec<Pt> {
             }
             _ if t.first && n > 0 => {
                 if let Some((true, before)) = open.last_mut() {
-                    let here = column(text, t.span.start);
-                    if here <= *before {
-                        *before = here;
+                    if line <= *before {
+                        *before = line;
                         begins = t.kind == T::Word && !key.joins();
                     }
                 }

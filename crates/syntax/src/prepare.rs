@@ -112,6 +112,14 @@ fn opener(kind: T) -> T {
     }
 }
 
+/// Whether a word is one of [`JOINING`].
+pub(crate) fn joins(word: &str) -> bool {
+    matches!(
+        word,
+        "at" | "of" | "per" | "to" | "like" | "as" | "because" | "within" | "rise" | "fall" | "lines"
+    )
+}
+
 fn ends_value(kind: T) -> bool {
     matches!(
         kind,
@@ -294,7 +302,7 @@ impl<'s> Pass<'s, '_> {
     /// Whether `last`, the last token put out, is a plain word that begins an entry.
     fn opens_entry(&self, last: Tok<'_>) -> bool {
         last.kind == T::Word
-            && !JOINING.contains(&last.text)
+            && !joins(last.text)
             && last.text != "hold"
             && (last.first
                 || self.out.len() >= 2
@@ -307,7 +315,7 @@ impl<'s> Pass<'s, '_> {
     /// Whether the token `i` can begin an entry.
     fn begins_entry(&self, i: usize) -> bool {
         let r = self.raw[i];
-        r.kind == T::Word && !JOINING.contains(&r.span.slice(self.text))
+        r.kind == T::Word && !joins(r.span.slice(self.text))
     }
 
     /// Whether the token `i` begins an entry and can be neither a value nor a row.
@@ -459,8 +467,7 @@ impl<'s> Pass<'s, '_> {
             }
             // `-5` is a number where no value stands before it, and in a table wherever a blank does.
             T::Minus
-                if r.span.len() == 1
-                    && self.adjacent(i)
+                if self.adjacent(i)
                     && matches!(self.raw[i + 1].kind, T::Number | T::Fraction)
                     && (prev.is_none_or(|p| !ends_value(p))
                         || is_first
@@ -484,7 +491,7 @@ impl<'s> Pass<'s, '_> {
                 } else if !is_first
                     && (matches!(prev, Some(T::Number | T::Fraction)) || in_head)
                     && !self.in_table()
-                    && !JOINING.contains(&r.span.slice(self.text))
+                    && !joins(r.span.slice(self.text))
                 {
                     kind = T::Unit;
                     i = extend_unit(self.raw, i);

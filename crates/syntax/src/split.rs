@@ -11,7 +11,7 @@
 //!
 //! So a `}` too many inside a block does not cut the rest of the block off.
 
-use crate::prepare::JOINING;
+use crate::prepare::joins;
 use crate::token::{Raw, T, lex};
 use cutwater_text::Span;
 
@@ -117,7 +117,7 @@ fn is_weak(text: &str, raw: &[Raw], i: usize, first: Option<u32>, before: Before
                         | T::RBracket
                 );
             match t.kind {
-                T::Word if JOINING.contains(&word) => false,
+                T::Word if joins(word) => false,
                 T::Word => {
                     apart
                         || ITEM_WORDS.contains(&word)

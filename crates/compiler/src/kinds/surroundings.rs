@@ -264,20 +264,14 @@ pub(crate) fn nameless(cx: &mut Cx<'_>, d: DeclId, word: &str) -> Eval<Option<De
         return Ok(Some(found));
     }
     // Files brought in, in the order of their names: the first that says it.
-    let uses: Vec<smol_str::SmolStr> = {
-        let db = cx.db();
-        let mut names: Vec<smol_str::SmolStr> = db
-            .names_in(file)
-            .filter(|(_, u)| db.kind(*u).is_none())
-            .map(|(n, _)| n.clone())
-            .collect();
-        names.sort();
-        names
-    };
+    let uses = cx.names_in(file);
     for name in uses {
         let Some(u) = cx.lookup(file, &name) else {
             continue;
         };
+        if cx.kind(u).is_some() {
+            continue;
+        }
         if let cutwater_syntax::ast::ItemKind::Use { path, .. } = &cx.item(u).item.kind {
             let from = cx.db().path(file).clone();
             if let Ok(full) = crate::paths::join(&from, &path.text)

@@ -23,8 +23,10 @@
 //!
 //! What it does not do: surge, cavitation (it reports pressures; NPSH is judged in [`crate::supply`]), compressibility.
 
+mod control;
 mod eliminate;
 mod law;
+mod layout;
 mod solve;
 
 pub use law::{Law, Rise, RiseLaw};
@@ -563,6 +565,14 @@ pub enum Infeasible {
     HoldNotUnique {
         /// The condition.
         hold: HoldId,
+    },
+    /// The held value jumps over the one wanted as the speed changes: a pump with a rising curve, or a valve.
+    #[error("held condition {}: near the speed ratio {ratio} its value jumps over the one wanted", hold.0)]
+    HoldJumps {
+        /// The condition.
+        hold: HoldId,
+        /// Speed ratio at the jump.
+        ratio: f64,
     },
 }
 

@@ -11,11 +11,11 @@
 //! What it does not do: choose between several answers of a pump on a rising stretch of its curve; it finds a stable
 //! one from a cold start and marks it [`LinkState::RisingCurve`].
 
+use super::control::Control;
 use super::eliminate::System;
 use super::law::Resolved;
-use super::{
-    Held, Hold, HoldId, Infeasible, LinkId, Network, NodeId, NodeKind, Options, SolveError, SpeedEnd,
-};
+use super::layout::{Groups, check_layout, check_reach};
+use super::{Infeasible, LinkId, Network, NodeId, NodeKind, Options, SolveError};
 use crate::error::InputError;
 
 /// How a link works in a solution.
@@ -48,6 +48,9 @@ pub struct Solution {
     pub link_loss: Vec<f64>,
     /// How each link works.
     pub link_state: Vec<LinkState>,
+    /// Nodes in parts that shut valves have cut off from every known pressure and from the air. Their pressures are
+    /// consistent with the valves, but any others between the same bounds would be too.
+    pub cut_off: Vec<NodeId>,
     /// The speed ratio found for each held condition.
     pub control: Vec<f64>,
     /// Largest imbalance of flow at any junction, m³/s.
@@ -112,10 +115,6 @@ const ENERGY_TOLERANCE: f64 = 1e-10;
 const MASS_TOLERANCE: f64 = 1e-11;
 /// Last Newton step of a converged solution, relative to the largest flow; the error left is about its square.
 const STEP_TOLERANCE: f64 = 1e-7;
-/// A held condition is met when it is this close, relative.
-const HOLD_TOLERANCE: f64 = 1e-10;
-/// And still taken as met at this distance when the speed cannot be told any finer.
-const HOLD_LOOSE: f64 = 1e-8;
 
 /// What a one-way link may do during one Newton run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -133,51 +132,37 @@ enum Gate {
 /// Buffers and elimination plan for one layout; solves any network of the same layout.
 #[derive(Debug)]
 pub struct Solver {
-    ends: Vec<(u32, u32)>,
+    pub(super) ends: Vec<(u32, u32)>,
     variable: Vec<u32>,
     slot: Vec<u32>,
     system: System,
     // State.
     /// Piezometric pressure p + ρ g z at each node, then that of the air at each nozzle is taken from `air`.
-    head: Vec<f64>,
+    pub(super) head: Vec<f64>,
     /// Piezometric pressure of the air where a link ends in it.
-    air: Vec<f64>,
-    flow: Vec<f64>,
+    pub(super) air: Vec<f64>,
+    pub(super) flow: Vec<f64>,
     loss: Vec<f64>,
     /// True slope of each link's law at its flow.
     slope: Vec<f64>,
     /// Slope used in the step.
     used: Vec<f64>,
     gate: Vec<Gate>,
-    ratio: Vec<f64>,
+    pub(super) ratio: Vec<f64>,
     // Work.
-    step_flow: Vec<f64>,
-    step_head: Vec<f64>,
-    misfit: Vec<f64>,
+    pub(super) step_flow: Vec<f64>,
+    pub(super) step_head: Vec<f64>,
+    pub(super) misfit: Vec<f64>,
     balance: Vec<f64>,
     trial_loss: Vec<f64>,
     trial_slope: Vec<f64>,
     rhs: Vec<f64>,
+    /// One unknown of every part that shut links cut off, and the nodes of those parts.
     pinned: Vec<u32>,
-    pressure_scale: f64,
-    flow_scale: f64,
+    pub(super) adrift: Vec<bool>,
+    pub(super) pressure_scale: f64,
+    pub(super) flow_scale: f64,
     iterations: usize,
-}
-
-/// Where one held value stands at one speed ratio.
-#[derive(Debug, Clone, Copy)]
-struct Probe {
-    ratio: f64,
-    /// Value less value wanted, over its scale.
-    error: f64,
-    /// Derivative of the error by the speed ratio.
-    slope: f64,
-}
-
-/// What the search for one control found.
-enum Control {
-    Met,
-    AtEnd { end: SpeedEnd, reached: f64 },
 }
 
 impl Solver {
@@ -245,6 +230,7 @@ impl Solver {
             trial_slope: vec![0.0; m],
             rhs: vec![0.0; unknowns as usize],
             pinned: Vec::new(),
+            adrift: vec![false; n],
             pressure_scale: 1.0,
             flow_scale: 1.0,
             iterations: 0,
@@ -403,6 +389,7 @@ impl Solver {
             }
         }
         self.pinned.clear();
+        self.adrift.fill(false);
     }
 
     /// Loss and slope of a link at a flow, with its gate.
@@ -448,7 +435,7 @@ impl Solver {
 
     /// Difference of piezometric pressure along a link.
     #[inline]
-    fn along(head: &[f64], air: &[f64], ends: (u32, u32), e: usize) -> f64 {
+    pub(super) fn along(head: &[f64], air: &[f64], ends: (u32, u32), e: usize) -> f64 {
         let to = if ends.1 == KNOWN {
             air[e]
         } else {
@@ -458,7 +445,7 @@ impl Solver {
     }
 
     /// Misfits of mass (into `balance`, outflow less inflow) and energy (into `misfit`). Returns the largest of each.
-    fn residuals(&mut self, net: &Network) -> (f64, f64) {
+    pub(super) fn residuals(&mut self, net: &Network) -> (f64, f64) {
         for (b, node) in self.balance.iter_mut().zip(&net.nodes) {
             *b = match node.kind {
                 NodeKind::Junction(d) => d,
@@ -490,7 +477,7 @@ impl Solver {
     }
 
     /// Assembles and factorises the matrix from the slopes in use.
-    fn factor(&mut self) -> Result<(), usize> {
+    pub(super) fn factor(&mut self) -> Result<(), usize> {
         self.system.clear();
         let mut strongest = 0.0_f64;
         for (e, &ends) in self.ends.iter().enumerate() {
@@ -523,7 +510,7 @@ impl Solver {
     }
 
     /// Solves for the step with `misfit` and, if asked, `balance` as right-hand side.
-    fn direction(&mut self, with_mass: bool) {
+    pub(super) fn direction(&mut self, with_mass: bool) {
         self.rhs.fill(0.0);
         if with_mass {
             for (b, &v) in self.balance.iter().zip(&self.variable) {
@@ -595,7 +582,7 @@ impl Solver {
     }
 
     #[inline]
-    fn along_step(step: &[f64], ends: (u32, u32)) -> f64 {
+    pub(super) fn along_step(step: &[f64], ends: (u32, u32)) -> f64 {
         let to = if ends.1 == KNOWN {
             0.0
         } else {
@@ -663,10 +650,12 @@ impl Solver {
             if !(mass.is_finite() && energy.is_finite() && step.is_finite()) {
                 return Err(self.not_converged(mass, energy));
             }
+            // In a network nearly at rest the scale of what could flow counts.
+            let still = (STEP_TOLERANCE * top).max(1e-10 * self.flow_scale);
             let close =
                 energy <= ENERGY_TOLERANCE * self.pressure_scale && mass <= MASS_TOLERANCE * top;
             calm = if close { calm + 1 } else { 0 };
-            if (close && t == 1.0 && step <= STEP_TOLERANCE * top) || calm >= 4 {
+            if (close && t >= 1.0 && step <= still) || calm >= 40 {
                 return Ok(());
             }
         }
@@ -683,17 +672,33 @@ impl Solver {
         }
         let g1 = self.content_slope(net, 1.0);
         let noise = 1e-15 * self.pressure_scale * self.flow_scale;
-        if g1 <= 0.3 * g0.abs() || g0.abs() <= noise {
+        if g0.abs() <= noise {
             return 1.0;
         }
-        // The slope of the content rises along the step: a root lies between. Illinois' form of false position.
+        if g1 < 0.2 * g0 {
+            // Much is left to gain beyond the full step: a link near zero flow has a double root there, and Newton's
+            // method only halves its flow each time. Twice the step finds it at once.
+            let g2 = self.content_slope(net, 2.0);
+            if g2.abs() < 0.5 * g1.abs() {
+                return 2.0;
+            }
+            self.content_slope(net, 1.0);
+            return 1.0;
+        }
+        if g1 <= 0.3 * g0.abs() {
+            return 1.0;
+        }
+        // The slope of the content rises along the step: a root lies between. Illinois' form of false position, every
+        // second time a halving: of the interval, or of its logarithm while the root may be many decades down.
         let (mut a, mut fa, mut b, mut fb) = (0.0, g0, 1.0, g1);
         let mut side = 0;
-        for round in 0..40 {
-            let mut t = if round % 4 == 3 {
-                0.5 * (a + b)
-            } else {
+        for round in 0..80 {
+            let mut t = if round % 2 == 0 {
                 (a * fb - b * fa) / (fb - fa)
+            } else if a < 0.1 * b {
+                (a.max(1e-6 * b) * b).sqrt()
+            } else {
+                0.5 * (a + b)
             };
             if !(t > a && t < b) {
                 t = 0.5 * (a + b);
@@ -715,7 +720,7 @@ impl Solver {
                 }
                 side = 1;
             }
-            if b - a <= 1e-12 {
+            if b - a <= 1e-4 * b {
                 break;
             }
         }
@@ -725,7 +730,7 @@ impl Solver {
         b
     }
 
-    fn not_converged(&self, mass: f64, energy: f64) -> SolveError {
+    pub(super) fn not_converged(&self, mass: f64, energy: f64) -> SolveError {
         SolveError::NotConverged {
             iterations: self.iterations,
             residual_mass: mass,
@@ -735,7 +740,11 @@ impl Solver {
 
     /// Solves the network at the present speed ratios, from the present state: finds which one-way links are open,
     /// shuts the others exactly, and checks the set.
-    fn settle(&mut self, net: &Network, options: &Options<'_>) -> Result<(), SolveError> {
+    pub(super) fn settle(
+        &mut self,
+        net: &Network,
+        options: &Options<'_>,
+    ) -> Result<(), SolveError> {
         let first = self.iterations == 0;
         let mut any_gate = false;
         for e in 0..self.ends.len() {
@@ -745,6 +754,7 @@ impl Solver {
             }
         }
         self.pinned.clear();
+        self.adrift.fill(false);
         self.newton(net, options, first)?;
         if !any_gate {
             return Ok(());
@@ -807,6 +817,7 @@ impl Solver {
     /// Pins one node of every part that shut links have cut off, so that its pressure stays where the search left it.
     fn pin_islands(&mut self, net: &Network) -> Result<(), SolveError> {
         self.pinned.clear();
+        self.adrift.fill(false);
         let n = net.nodes.len();
         let mut groups = Groups::new(n + 1);
         for (i, v) in self.variable.iter().enumerate() {
@@ -829,6 +840,7 @@ impl Solver {
         }
         for i in 0..n {
             let root = groups.root(i);
+            self.adrift[i] = root != ground;
             if root != ground && root == i {
                 if demand[root].abs() > 1e-9 * self.flow_scale {
                     return Err(Infeasible::CutOff {
@@ -840,304 +852,6 @@ impl Solver {
             }
         }
         Ok(())
-    }
-
-    /// The present value of a held quantity, Pa or m³/s, and the value wanted.
-    fn held(&self, net: &Network, which: usize) -> (f64, f64) {
-        match net.holds[which].held {
-            Held::NodePressure { node, pressure } => {
-                let i = node.index();
-                let height = net.specific_weight() * net.nodes[i].elevation;
-                (self.head[i] - height, pressure)
-            }
-            Held::LinkFlow { link, flow } => (self.flow[link.index()], flow),
-            Held::PumpRise { pump, rise } => {
-                let e = pump.index();
-                (-Self::along(&self.head, &self.air, self.ends[e], e), rise)
-            }
-        }
-    }
-
-    /// Size of a held quantity, for tolerances.
-    fn held_scale(&self, net: &Network, which: usize) -> f64 {
-        let (_, wanted) = self.held(net, which);
-        match net.holds[which].held {
-            Held::LinkFlow { .. } => wanted.abs().max(1e-2 * self.flow_scale),
-            _ => wanted.abs().max(1e-2 * self.pressure_scale),
-        }
-    }
-
-    /// Derivative of every held quantity by the speed ratio of hold `by`, into `out`.
-    fn sensitivities(
-        &mut self,
-        net: &Network,
-        by: usize,
-        out: &mut [f64],
-    ) -> Result<(), SolveError> {
-        let pump = net.holds[by].pump as usize;
-        if self.factor().is_err() {
-            let (mass, energy) = self.residuals(net);
-            return Err(self.not_converged(mass, energy));
-        }
-        self.misfit.fill(0.0);
-        if let Some(p) = net.links[pump].law.pump() {
-            self.misfit[pump] = p.loss_by_ratio(self.flow[pump], self.ratio[pump]);
-        }
-        self.direction(false);
-        for (k, hold) in net.holds.iter().enumerate() {
-            out[k] = match hold.held {
-                Held::NodePressure { node, .. } => self.step_head[node.index()],
-                Held::LinkFlow { link, .. } => self.step_flow[link.index()],
-                Held::PumpRise { pump, .. } => {
-                    -Self::along_step(&self.step_head, self.ends[pump.index()])
-                }
-            };
-        }
-        Ok(())
-    }
-
-    /// Sets the speed ratio of one hold's pump, solves, and reports where the held value stands.
-    fn probe(
-        &mut self,
-        net: &Network,
-        which: usize,
-        ratio: f64,
-        slopes: &mut [f64],
-        options: &Options<'_>,
-    ) -> Result<Probe, SolveError> {
-        let pump = net.holds[which].pump as usize;
-        if self.ratio[pump] != ratio {
-            self.ratio[pump] = ratio;
-            self.settle(net, options)?;
-        }
-        let (value, wanted) = self.held(net, which);
-        self.sensitivities(net, which, slopes)?;
-        Ok(Probe {
-            ratio,
-            error: (value - wanted) / self.held_scale(net, which),
-            slope: slopes[which] / self.held_scale(net, which),
-        })
-    }
-
-    /// Finds the speed ratio of one hold, the others left as they are: Newton's method until the error changes sign,
-    /// then Newton's method inside that bracket, with halving where it does not gain enough.
-    fn control_one(
-        &mut self,
-        net: &Network,
-        which: usize,
-        options: &Options<'_>,
-    ) -> Result<Control, SolveError> {
-        let hold = net.holds[which];
-        let (least, largest) = (hold.least, hold.largest);
-        let slopes = &mut vec![0.0; net.holds.len()];
-        let start = self.ratio[hold.pump as usize];
-        let mut at = self.probe(net, which, start, slopes, options)?;
-        let mut ends: [Option<f64>; 2] = [None, None];
-        let (mut left, mut right) = loop {
-            if at.error.abs() <= HOLD_TOLERANCE {
-                return self.settled(which, &hold, &at);
-            }
-            if at.ratio <= least {
-                ends[0] = Some(at.error);
-            }
-            if at.ratio >= largest {
-                ends[1] = Some(at.error);
-            }
-            let newton = at.ratio - at.error / at.slope;
-            let inside = newton > least && newton < largest;
-            let next = match ends {
-                [Some(a), Some(b)] => {
-                    // Both ends miss on the same side; the nearer one is the limit.
-                    let (end, ratio) = if least == largest && at.error < 0.0 || b.abs() < a.abs() {
-                        (SpeedEnd::Largest, largest)
-                    } else {
-                        (SpeedEnd::Least, least)
-                    };
-                    self.probe(net, which, ratio, slopes, options)?;
-                    let (reached, _) = self.held(net, which);
-                    return Ok(Control::AtEnd { end, reached });
-                }
-                [Some(_), None] if !inside => largest,
-                [None, Some(_)] if !inside => least,
-                _ if newton.is_finite() => newton.clamp(least, largest),
-                _ => largest,
-            };
-            // A step that hardly moves will not change the sign; an end will, if anything does.
-            let next = if (next - at.ratio).abs() < 1e-3 * at.ratio * at.error.abs().min(1.0) {
-                if ends[1].is_none() { largest } else { least }
-            } else {
-                next
-            };
-            let before = at;
-            at = self.probe(net, which, next, slopes, options)?;
-            if at.error * before.error <= 0.0 {
-                break if at.ratio < before.ratio {
-                    (at, before)
-                } else {
-                    (before, at)
-                };
-            }
-        };
-        let mut last_error = f64::INFINITY;
-        loop {
-            if at.error.abs() <= HOLD_TOLERANCE {
-                return self.settled(which, &hold, &at);
-            }
-            let newton = at.ratio - at.error / at.slope;
-            let mid = 0.5 * (left.ratio + right.ratio);
-            let gains = at.error.abs() <= 0.5 * last_error;
-            let next = if newton > left.ratio && newton < right.ratio && gains {
-                newton
-            } else {
-                mid
-            };
-            let narrow = right.ratio - left.ratio <= 1e-13 * right.ratio;
-            if narrow || (next - at.ratio).abs() <= 2.0 * f64::EPSILON * at.ratio {
-                // As near as the inner solution can tell.
-                if at.error.abs() <= HOLD_LOOSE {
-                    return self.settled(which, &hold, &at);
-                }
-                if narrow {
-                    let (mass, energy) = self.residuals(net);
-                    return Err(self.not_converged(mass, energy));
-                }
-            }
-            last_error = at.error.abs();
-            at = self.probe(net, which, next, slopes, options)?;
-            if at.error * left.error > 0.0 {
-                left = at;
-            } else {
-                right = at;
-            }
-        }
-    }
-
-    /// A control whose condition is met, unless a whole range of speeds meets it.
-    fn settled(&self, which: usize, hold: &Hold, at: &Probe) -> Result<Control, SolveError> {
-        if at.slope.abs() * at.ratio <= 1e-6 && hold.largest > hold.least {
-            return Err(Infeasible::HoldNotUnique {
-                hold: HoldId(which as u32),
-            }
-            .into());
-        }
-        Ok(Control::Met)
-    }
-
-    /// Finds the speed ratios of several holds together: Newton's method on all, then one at a time if that stalls.
-    fn control_all(&mut self, net: &Network, options: &Options<'_>) -> Result<(), SolveError> {
-        let k = net.holds.len();
-        let mut jacobian = vec![0.0; k * k];
-        let mut column = vec![0.0; k];
-        let mut errors = vec![0.0; k];
-        let mut step = vec![0.0; k];
-        let mut before = vec![0.0; k];
-        let mut worst = self.hold_errors(net, &mut errors);
-        'newton: for _ in 0..50 {
-            if worst <= HOLD_TOLERANCE {
-                break;
-            }
-            for by in 0..k {
-                self.sensitivities(net, by, &mut column)?;
-                for row in 0..k {
-                    jacobian[row * k + by] = column[row] / self.held_scale(net, row);
-                }
-            }
-            step.copy_from_slice(&errors);
-            if !gauss(&mut jacobian, &mut step, k) {
-                break;
-            }
-            for (i, hold) in net.holds.iter().enumerate() {
-                before[i] = self.ratio[hold.pump as usize];
-            }
-            let mut share = 1.0;
-            for _ in 0..6 {
-                for (i, hold) in net.holds.iter().enumerate() {
-                    self.ratio[hold.pump as usize] =
-                        (before[i] - share * step[i]).clamp(hold.least, hold.largest);
-                }
-                self.settle(net, options)?;
-                let now = self.hold_errors(net, &mut errors);
-                if now < worst {
-                    worst = now;
-                    continue 'newton;
-                }
-                share *= 0.5;
-            }
-            for (i, hold) in net.holds.iter().enumerate() {
-                self.ratio[hold.pump as usize] = before[i];
-            }
-            self.settle(net, options)?;
-            worst = self.hold_errors(net, &mut errors);
-            break;
-        }
-        // Newton settled, or stalled at a limit or a kink: one control after the other, each robust on its own.
-        let mut last_ratios = vec![f64::NAN; k];
-        for _ in 0..200 {
-            if worst <= HOLD_LOOSE {
-                break;
-            }
-            let mut limit = None;
-            for which in 0..k {
-                if let Control::AtEnd { end, reached } = self.control_one(net, which, options)? {
-                    limit.get_or_insert((which, end, reached));
-                }
-            }
-            worst = self.hold_errors(net, &mut errors);
-            let mut moved = false;
-            for (last, hold) in last_ratios.iter_mut().zip(&net.holds) {
-                let now = self.ratio[hold.pump as usize];
-                moved |= (now - *last).abs() > 1e-12 * now || last.is_nan();
-                *last = now;
-            }
-            if let (Some((which, end, reached)), false) = (limit, moved) {
-                return Err(self.speed_limit(net, which, end, reached).into());
-            }
-        }
-        if worst > HOLD_LOOSE {
-            let (mass, energy) = self.residuals(net);
-            return Err(self.not_converged(mass, energy));
-        }
-        // A control that moves nothing is not settled by its condition.
-        for by in 0..k {
-            self.sensitivities(net, by, &mut column)?;
-            for row in 0..k {
-                jacobian[row * k + by] = column[row] / self.held_scale(net, row);
-            }
-        }
-        for by in 0..k {
-            let strongest = (0..k).fold(0.0_f64, |a, row| a.max(jacobian[row * k + by].abs()));
-            let hold = net.holds[by];
-            if strongest * self.ratio[hold.pump as usize] <= 1e-6 && hold.largest > hold.least {
-                return Err(Infeasible::HoldNotUnique {
-                    hold: HoldId(by as u32),
-                }
-                .into());
-            }
-        }
-        Ok(())
-    }
-
-    /// Relative errors of all holds; returns the largest.
-    fn hold_errors(&self, net: &Network, out: &mut [f64]) -> f64 {
-        let mut worst = 0.0_f64;
-        for (which, e) in out.iter_mut().enumerate() {
-            let (value, wanted) = self.held(net, which);
-            *e = (value - wanted) / self.held_scale(net, which);
-            worst = worst.max(e.abs());
-        }
-        worst
-    }
-
-    fn speed_limit(&self, net: &Network, which: usize, end: SpeedEnd, reached: f64) -> Infeasible {
-        let hold = net.holds[which];
-        let (_, wanted) = self.held(net, which);
-        Infeasible::SpeedLimit {
-            hold: HoldId(which as u32),
-            end,
-            ratio: self.ratio[hold.pump as usize],
-            reached,
-            wanted,
-        }
     }
 
     /// Checks the limits of the duty and hands out the solution with its residuals.
@@ -1229,6 +943,10 @@ impl Solver {
             link_flow: self.flow.clone(),
             link_loss: self.loss.clone(),
             link_state: state,
+            cut_off: (0..net.nodes.len() as u32)
+                .filter(|&i| self.adrift[i as usize])
+                .map(NodeId)
+                .collect(),
             control: net
                 .holds
                 .iter()
@@ -1272,178 +990,4 @@ impl Solver {
         }
         Ok(())
     }
-}
-
-/// Refuses layouts that have no single answer whatever the numbers: nodes that nothing reaches, and rings of links
-/// without loss (a ring through known pressures among them).
-fn check_layout(net: &Network) -> Result<(), Infeasible> {
-    let n = net.nodes.len();
-    let mut reach = Groups::new(n + 1);
-    let mut lossless = Groups::new(n + 1);
-    for (i, node) in net.nodes.iter().enumerate() {
-        if matches!(node.kind, NodeKind::Fixed(_)) {
-            reach.merge(i, n);
-            lossless.merge(i, n);
-        }
-    }
-    for (e, link) in net.links.iter().enumerate() {
-        let to = link.to.map_or(n, |t| t as usize);
-        reach.merge(link.from as usize, to);
-        if link.law.is_lossless() && !lossless.merge(link.from as usize, to) {
-            return Err(Infeasible::NotUnique {
-                link: LinkId(e as u32),
-            });
-        }
-    }
-    let ground = reach.root(n);
-    for i in 0..n {
-        if reach.root(i) != ground {
-            return Err(Infeasible::Disconnected {
-                node: NodeId(i as u32),
-            });
-        }
-    }
-    Ok(())
-}
-
-/// Refuses demands that no source can reach, and inflows that can go nowhere, because check valves point the wrong way.
-fn check_reach(net: &Network) -> Result<(), Infeasible> {
-    let valves = net.links.iter().any(|l| l.one_way && l.to.is_some());
-    let demand = |i: usize| match net.nodes[i].kind {
-        NodeKind::Junction(d) => d,
-        NodeKind::Fixed(_) => 0.0,
-    };
-    let n = net.nodes.len();
-    if !valves || (0..n).all(|i| demand(i) == 0.0) {
-        return Ok(());
-    }
-    let fixed = |i: usize| matches!(net.nodes[i].kind, NodeKind::Fixed(_));
-    // Fed from a known pressure or an inflow, along the valves; then the same against them for inflows.
-    let mut fed: Vec<bool> = (0..n).map(|i| fixed(i) || demand(i) < 0.0).collect();
-    spread(net, &mut fed, false);
-    let mut drained: Vec<bool> = (0..n).map(|i| fixed(i) || demand(i) > 0.0).collect();
-    for link in net.links.iter().filter(|l| l.to.is_none()) {
-        drained[link.from as usize] = true;
-    }
-    spread(net, &mut drained, true);
-    for i in 0..n {
-        if (demand(i) > 0.0 && !fed[i]) || (demand(i) < 0.0 && !drained[i]) {
-            return Err(Infeasible::CutOff {
-                node: NodeId(i as u32),
-            });
-        }
-    }
-    Ok(())
-}
-
-/// Spreads a mark over the links, through one-way links only in (or only against) their direction.
-fn spread(net: &Network, marked: &mut [bool], against: bool) {
-    let n = net.nodes.len();
-    let mut first = vec![0_usize; n + 1];
-    let arcs = || {
-        net.links.iter().flat_map(|l| {
-            let to = l.to.unwrap_or(l.from);
-            let forward = (l.from as usize, to as usize);
-            let back = (forward.1, forward.0);
-            let one_way = l.one_way;
-            [
-                (!one_way || !against).then_some(forward),
-                (!one_way || against).then_some(back),
-            ]
-            .into_iter()
-            .flatten()
-        })
-    };
-    for (a, _) in arcs() {
-        first[a + 1] += 1;
-    }
-    for i in 0..n {
-        first[i + 1] += first[i];
-    }
-    let mut fill = first.clone();
-    let mut next = vec![0_usize; first[n]];
-    for (a, b) in arcs() {
-        next[fill[a]] = b;
-        fill[a] += 1;
-    }
-    let mut open: Vec<usize> = (0..n).filter(|&i| marked[i]).collect();
-    while let Some(i) = open.pop() {
-        for &j in &next[first[i]..first[i + 1]] {
-            if !marked[j] {
-                marked[j] = true;
-                open.push(j);
-            }
-        }
-    }
-}
-
-/// Disjoint groups of nodes.
-struct Groups {
-    parent: Vec<u32>,
-}
-
-impl Groups {
-    fn new(n: usize) -> Self {
-        Self {
-            parent: (0..n as u32).collect(),
-        }
-    }
-
-    fn root(&mut self, i: usize) -> usize {
-        let mut i = i;
-        while self.parent[i] as usize != i {
-            // Halving the path keeps later look-ups short.
-            let above = self.parent[i] as usize;
-            self.parent[i] = self.parent[above];
-            i = self.parent[i] as usize;
-        }
-        i
-    }
-
-    /// Joins two groups; false when they were one already.
-    fn merge(&mut self, a: usize, b: usize) -> bool {
-        let (a, b) = (self.root(a), self.root(b));
-        if a == b {
-            return false;
-        }
-        self.parent[a.min(b)] = a.max(b) as u32;
-        true
-    }
-}
-
-/// Solves a small dense system by elimination with row exchange; false when it is singular.
-fn gauss(m: &mut [f64], x: &mut [f64], k: usize) -> bool {
-    for c in 0..k {
-        let mut best = c;
-        for r in c + 1..k {
-            if m[r * k + c].abs() > m[best * k + c].abs() {
-                best = r;
-            }
-        }
-        let pivot = m[best * k + c];
-        if pivot.abs() <= 1e-12 || !pivot.is_finite() {
-            return false;
-        }
-        if best != c {
-            for j in 0..k {
-                m.swap(c * k + j, best * k + j);
-            }
-            x.swap(c, best);
-        }
-        for r in c + 1..k {
-            let f = m[r * k + c] / pivot;
-            for j in c..k {
-                m[r * k + j] -= f * m[c * k + j];
-            }
-            x[r] -= f * x[c];
-        }
-    }
-    for c in (0..k).rev() {
-        let mut v = x[c];
-        for j in c + 1..k {
-            v -= m[c * k + j] * x[j];
-        }
-        x[c] = v / m[c * k + c];
-    }
-    x.iter().all(|v| v.is_finite())
 }
