@@ -71,7 +71,12 @@ fn benches(c: &mut Criterion) {
             g.bench_function(format!("{name} {lines} lines"), |b| {
                 b.iter(|| {
                     k += 1;
-                    edit(&mut db, &text, char::from_digit(k % 10, 10).unwrap_or('2'), solve);
+                    edit(
+                        &mut db,
+                        &text,
+                        char::from_digit(k % 10, 10).unwrap_or('2'),
+                        solve,
+                    );
                 });
             });
         }
@@ -91,7 +96,9 @@ fn benches(c: &mut Criterion) {
         });
     }
     g.finish();
-    c.bench_function("start: the standard library, unread", |b| b.iter(|| black_box(Db::default())));
+    c.bench_function("start: the standard library, unread", |b| {
+        b.iter(|| black_box(Db::default()))
+    });
 }
 
 criterion_group!(all, benches);

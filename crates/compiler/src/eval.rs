@@ -277,22 +277,24 @@ impl Ev<'_, '_> {
                     }
                 };
                 let id = self.cx.next_input();
+                if t.plus < t.minus {
+                    let place = self.at(t.span);
+                    let (p, m) = (number_text(t.plus), number_text(t.minus));
+                    let message = if t.plus == -t.minus {
+                        format!("a tolerance after `±` is above zero, not {p}")
+                    } else {
+                        format!("the upper deviation, {p}, is below the lower one, {m}")
+                    };
+                    self.cx.report(
+                        Finding::new(&codes::BAD_TOLERANCE, place, message)
+                            .here("upside down")
+                            .help("write the upper deviation first: `5.497 in (+0/-0.001)`"),
+                    );
+                    return Value::Unknown;
+                }
                 match Tol::with_limits(id, nominal, below.min(above), below.max(above)) {
                     Ok(v) => v,
-                    Err(_) => {
-                        let place = self.at(t.span);
-                        let (p, m) = (number_text(t.plus), number_text(t.minus));
-                        self.cx.report(
-                            Finding::new(
-                                &codes::BAD_TOLERANCE,
-                                place,
-                                format!("the limits {p} and {m} do not lie on both sides of the value itself"),
-                            )
-                            .here("does not hold the value")
-                            .help("write the nominal size inside its limits: `5.497 in (+0/-0.001)` or `5.496 .. 5.497 in`"),
-                        );
-                        return Value::Unknown;
-                    }
+                    Err(e) => return self.not_computable(t.span, &e.to_string()),
                 }
             }
         };

@@ -18,12 +18,12 @@ codes! {
     DUTY_FORM = "CW1610" "duty-incomplete" Error, "A duty that does not say enough to be solved.",
         "A duty needs a supply, a lay that begins at one pump with a tested curve, and one thing held.",
         fires "pump p { rating = 500 gpm at 150 psi }\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n",
-        silent "";
+        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n";
     /// Raised by `duty`.
     DUTY_HOLD = "CW1611" "duty-hold" Error, "A `hold` of something that cannot be held.",
         "Held are the pump's `speed`, `engine.speed`, `discharge.pressure`, `net_pressure`, or a named station's `pressure` or `flow`.",
         fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold m.pressure = 100 psi\n}\n",
-        silent "";
+        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n";
     /// Raised by `duty`.
     DUTY_UNMET = "CW1612" "duty-cannot-be-met" Error, "A duty that has no solution, and what limits it.",
         "What is held cannot be reached: the pump's speed limit, its tested curve, or the supply stands in the way. The finding names the limit and the best that can be had.",
@@ -36,33 +36,33 @@ codes! {
     /// Raised by `duty`.
     CAVITATION = "CW1614" "cavitation" Error, "The suction head available is less than the pump requires.",
         "Where NPSH available falls below NPSH required the water boils at the eye: the pump loses flow, sounds as if it pumped gravel, and is damaged. Lower the lift, use larger or more suction hose, slow down or ask for less flow.",
-        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 20\n        300 180 30\n        600 140 40\n    }\n}\nsupply s {\n    draft { lift = 15 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n",
-        silent "";
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 50\n        300 180 60\n        600 140 70\n    }\n}\nsupply s {\n    draft { lift = 15 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n",
+        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 6\n        300 180 8\n        600 140 12\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n";
     /// Raised by `duty`.
     HOSE_PRESSURE = "CW1615" "hose-pressure" Error, "Hose sees more than 90 % of its service-test pressure.",
         "NFPA 1962 (2018) sets a relief valve no higher than 90 % of the hose's service-test pressure. A burst length whips and can kill: stay clear, and follow the marked pressure, local orders and the hose's own instructions.",
         fires "hose weak {\n    diameter      = 2.5 in\n    loss          = 2 psi per 100 ft at 100 gpm\n    test_pressure = 120 psi\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of weak -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold discharge.pressure = 140 psi\n}\n",
-        silent "";
+        silent "hose strong {\n    diameter      = 2.5 in\n    loss          = 2 psi per 100 ft at 100 gpm\n    test_pressure = 300 psi\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of strong -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold discharge.pressure = 140 psi\n}\n";
     /// Raised by `duty`.
     ENGINE_POWER = "CW1616" "engine-power" Error, "The duty needs more power than the engine gives at that speed.",
         "Shaft power divided by the driveline's efficiency is more than the engine's output at its speed in this duty. The engine would slow down: the duty cannot be held.",
-        fires "", silent "";
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n        0 200 30\n        300 180 60\n        600 140 90\n    }\n}\ndrive e {\n    turns      = p\n    gear_ratio = 2\n    output (speed rpm, power hp) {\n        800 10\n        2000 20\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    drive  = e\n    hold n.pressure = 100 psi\n}\n", silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n        0 200 30\n        300 180 60\n        600 140 90\n    }\n}\ndrive e {\n    turns      = p\n    gear_ratio = 2\n    output (speed rpm, power hp) {\n        800 90\n        2000 200\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    drive  = e\n    hold n.pressure = 100 psi\n}\n";
     /// Raised by `duty`.
     NOZZLE_RANGE = "CW1617" "nozzle-range" Warning, "A pressure-holding nozzle works outside its flow range.",
         "Outside its range a holding nozzle is a fixed opening: its pressure is no longer what it is set to.",
-        fires "", silent "";
+        fires "nozzle fog {\n    form       = holding\n    rated      = 200 gpm at 100 psi\n    flow_range = 120 .. 200 gpm\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: fog }\nduty d {\n    supply = s\n    lay    = l\n    hold n.flow = 100 gpm\n}\n", silent "nozzle fog {\n    form       = holding\n    rated      = 200 gpm at 100 psi\n    flow_range = 120 .. 200 gpm\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: fog }\nduty d {\n    supply = s\n    lay    = l\n    hold n.flow = 150 gpm\n}\n";
     /// Raised by `duty`.
     REACTION = "CW1618" "nozzle-reaction" Warning, "A nozzle pushes back harder than its crew is said to hold.",
         "A guide in use: one person to 60 lbf, two to 75 lbf, three to 95 lbf (handbook figures by Grimwood, common practice). A loose line injures: never hand-hold a master stream, close slowly, follow local orders.",
-        fires "", silent "";
+        fires "nozzle big {\n    form = smooth\n    tip  = 1.25 in\n    crew = 2\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.supply_2_1_2 -> n: big }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 50 psi\n}\n", silent "nozzle big {\n    form = smooth\n    tip  = 1 in\n    crew = 3\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.supply_2_1_2 -> n: big }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 50 psi\n}\n";
     /// Raised by `duty`.
     UNSTABLE = "CW1619" "unstable-point" Warning, "The pump works on a rising stretch of its curve.",
         "Where pressure rises with flow two flows share one pressure, and the pump can hunt between them.",
-        fires "", silent "";
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 170\n        250 185\n        300 186\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.supply_2_1_2 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 120 psi\n}\n", silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.supply_2_1_2 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 120 psi\n}\n";
     /// Raised by `duty`.
     NPSH_MARGIN = "CW1620" "npsh-margin" Advice, "Little suction head is left over.",
         "NPSH required is usually stated at 3 % loss of head: at that point the pump cavitates already. A margin of some feet is wise; how much is for the pump's maker to say.",
-        fires "", silent "";
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 26\n        300 180 27\n        600 140 30\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold speed = 3000 rpm\n}\n", silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 6\n        300 180 8\n        600 140 12\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold speed = 3000 rpm\n}\n";
 }
 
 macro_rules! solved {
