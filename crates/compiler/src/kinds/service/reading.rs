@@ -9,16 +9,15 @@
 
 use super::checks;
 use crate::db::Cx;
+use crate::kinds::line::{appliance_law, hose_law};
 use crate::kinds::surroundings::nameless;
 use crate::slots::of_target;
 use crate::value::{Origin, Quantity, Record, Table, Value};
 use crate::{DeclId, Eval};
 use cutwater_hydraulics::STANDARD_GRAVITY;
 use cutwater_hydraulics::affinity::Duty;
-use cutwater_hydraulics::friction::{
-    DarcyPipe, HAZEN_WILLIAMS_EXPONENT, appliance_resistance, hazen_williams_coefficient,
-    minor_resistance, velocity_pressure,
-};
+use cutwater_hydraulics::friction::velocity_pressure;
+use cutwater_hydraulics::network::Law;
 use cutwater_hydraulics::service::{
     Gauges, Limits, NetUncertainties, Taps, Verdict, combined_uncertainty, conformance_probability,
     net_pressure_from_lift, rectangular, to_rated_speed, verdict,
@@ -406,20 +405,10 @@ pub(super) enum Suction {
     NoLoss(DeclId),
     /// Hose and strainer of one line.
     Known {
-        hose: Loss,
+        hose: Law,
         strainer: Option<f64>,
         lines: f64,
     },
-}
-
-/// The loss of a length of hose.
-pub(super) enum Loss {
-    /// r Q², Pa/(m³/s)².
-    Square(f64),
-    /// k Q^(1/0.54), Pa.
-    HazenWilliams(f64),
-    /// Darcy–Weisbach.
-    Darcy(DarcyPipe),
 }
 
 impl Suction {
@@ -435,9 +424,13 @@ impl Suction {
         };
         let q = flow / lines;
         let hose = match hose {
-            Loss::Square(r) => r * q * q,
-            Loss::HazenWilliams(k) => k * q.powf(HAZEN_WILLIAMS_EXPONENT),
-            Loss::Darcy(pipe) => pipe.loss(q).ok()?,
+            Law::Quadratic { resistance } => resistance * q * q,
+            Law::Power {
+                coefficient,
+                exponent,
+            } => coefficient * q.powf(*exponent),
+            Law::Darcy(pipe) => pipe.loss(q).ok()?,
+            Law::Pump { .. } => return None,
         };
         Some(hose + strainer.unwrap_or(0.0) * q * q)
     }
@@ -469,49 +462,15 @@ fn suction(cx: &mut Cx<'_>, d: DeclId, water: &TestWater, lines: f64) -> Eval<Su
         _ => return Ok(Suction::Unknown),
     };
     let (h, length) = (piece.of, piece.length.si());
-    let stated = (
-        cx.part(h, "loss", "pressure")?,
-        cx.part(h, "loss", "length")?,
-        cx.part(h, "loss", "flow")?,
-    );
-    let hose = if let (Some(p), Some(l), Some(q)) = stated {
-        Some(Loss::Square(p / l / (q * q) * length))
-    } else if let Some(bore) = cx.si(h, "diameter")? {
-        if let Some(c) = cx.si(h, "hazen_williams")? {
-            hazen_williams_coefficient(bore, length, c, water.density)
-                .ok()
-                .map(Loss::HazenWilliams)
-        } else if let Some(e) = cx.si(h, "roughness")? {
-            DarcyPipe::new(bore, length, e, water.density, water.viscosity, 0.0)
-                .ok()
-                .map(Loss::Darcy)
-        } else {
-            None
-        }
-    } else {
-        None
-    };
-    let Some(hose) = hose else {
+    let Some(hose) = hose_law(cx, h, length, water.density, water.viscosity)? else {
         return Ok(Suction::NoLoss(h));
     };
     let strainer = match cx.get(d, "strainer")? {
         Value::Absent => None,
-        Value::Decl(s) => {
-            let stated = (cx.part(s, "loss", "pressure")?, cx.part(s, "loss", "flow")?);
-            let r = if let (Some(p), Some(q)) = stated {
-                appliance_resistance(p, q).ok()
-            } else if let (Some(k), Some(bore)) =
-                (cx.si(s, "loss_coefficient")?, cx.si(s, "diameter")?)
-            {
-                minor_resistance(k, bore, water.density).ok()
-            } else {
-                None
-            };
-            match r {
-                Some(r) => Some(r),
-                None => return Ok(Suction::NoLoss(s)),
-            }
-        }
+        Value::Decl(s) => match appliance_law(cx, s, water.density)? {
+            Some(r) => Some(r),
+            None => return Ok(Suction::NoLoss(s)),
+        },
         _ => return Ok(Suction::Unknown),
     };
     Ok(Suction::Known {
