@@ -121,7 +121,7 @@ fn broken_text_at_the_deepest_nesting_is_survived() {
 
 #[test]
 fn long_runs_make_flat_trees() {
-    let (n, many) = (20_000, 100_000);
+    let (n, many) = (10_000, 100_000);
     for (text, errors) in [
         (format!("let x = 1{}", "+1".repeat(many)), 0),
         (format!("let x = 1{}", " - 1".repeat(n)), 0),

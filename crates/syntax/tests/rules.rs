@@ -166,9 +166,10 @@ fn tolerances() {
         value("5 in (+0.1/-0.2)"),
         "5 Some(\"in\") Some((0.1, -0.2, None))"
     );
+    // Written upside down it stays so: to refuse it is left to who knows what the number means.
     assert_eq!(
         value("5 in (-0.2/+0.1 in)"),
-        "5 Some(\"in\") Some((0.1, -0.2, Some(\"in\")))"
+        "5 Some(\"in\") Some((-0.2, 0.1, Some(\"in\")))"
     );
 }
 
