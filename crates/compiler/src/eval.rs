@@ -1119,7 +1119,9 @@ impl Ev<'_, '_> {
         let missing = matches!(given, Kind::Number | Kind::Ratio) && !expected.is_dimensionless();
         let preferred = preferred_unit(expected, self.cx.settings().units).map(|u| u.ascii);
         let mut f = if missing {
-            let example = preferred.map(|p| format!(", as `{p}`")).unwrap_or_default();
+            let example = preferred
+                .map(|p| format!(", as {}", unit_example(expected, p)))
+                .unwrap_or_default();
             Finding::new(
                 &codes::UNIT_MISSING,
                 place,
@@ -1458,6 +1460,15 @@ impl Ev<'_, '_> {
         } else {
             Value::Phrase(out.into())
         })
+    }
+}
+
+/// The unit to name in a message; a length may be a clearance or a hose.
+fn unit_example(kind: Kind, preferred: &str) -> String {
+    match (kind, preferred) {
+        (Kind::Length, "in") => "`in` or `ft`".to_owned(),
+        (Kind::Length, "mm") => "`mm` or `m`".to_owned(),
+        _ => format!("`{preferred}`"),
     }
 }
 

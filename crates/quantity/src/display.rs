@@ -309,8 +309,14 @@ fn decimals(value: f64, resolution: Resolution) -> usize {
         usize::try_from(places).unwrap_or(0)
     };
     match resolution {
+        // Zero is zero: digits behind it would claim a precision it has not.
+        Resolution::Significant(_) if value == 0.0 => 0,
         Resolution::Significant(n) => for_significant(usize::from(n.clamp(1, 17))),
         Resolution::Decimals(0) if value.abs() >= 1.0 => 0,
+        // Large lengths in ft or m: five digits are enough. Machine sizes in inches keep all theirs.
+        Resolution::Decimals(n @ 1..=3) if value.abs() >= 100.0 => {
+            usize::from(n).min(for_significant(5))
+        }
         Resolution::Decimals(n) => {
             usize::from(n).max(if value == 0.0 { 0 } else { for_significant(2) })
         }

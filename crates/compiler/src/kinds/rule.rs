@@ -58,6 +58,13 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                 .here(value.describe()),
             );
         }
+        // The other side is looked at all the same: it may be wrong too.
+        match &r.rule {
+            Rule::Compare(_, e) | Rule::Within(e) => {
+                Ev { cx, owner: d }.expr(e, None)?;
+            }
+            Rule::Error => {}
+        }
         return Ok(Value::Unknown);
     };
     match &r.rule {
