@@ -1,0 +1,614 @@
+//! What stands at an offset, and where a path leads.
+//!
+//! [`spot`] goes from a file and an offset to the innermost named thing there: item, then entry, then
+//! expression, then one name of a path. [`resolve`] says what a name of a path means, by the rules the evaluation
+//! follows, but looking only at settled values: it computes nothing.
+
+use cutwater_compiler::schema::{GroupDef, KindDef, Slot, Slots, TableDef, Type};
+use cutwater_compiler::value::Value;
+use cutwater_compiler::{Db, DeclId, kinds, library, paths, schema};
+use cutwater_finding::{FileId, Place};
+use cutwater_syntax::Parsed;
+use cutwater_syntax::ast::{
+    Decl, Entry, EntryKind, Expr, ExprKind, ItemKind, Name, Number, Path, Rule, Segment, Table,
+};
+use cutwater_text::Span;
+use std::sync::Arc;
+
+/// The item at an offset and what of it is there.
+#[derive(Clone, Debug)]
+pub struct Spot {
+    /// The item.
+    pub decl: DeclId,
+    /// The field, group field or table it stands in, if any.
+    pub slot: Option<u16>,
+    /// What is there.
+    pub thing: Thing,
+    /// Its bytes, in the file.
+    pub span: Span,
+}
+
+/// A named thing of a text.
+#[derive(Clone, Debug)]
+pub enum Thing {
+    /// The word of a kind, `pump`; also `let`, `require` and `use`.
+    KindWord(String),
+    /// The name an item is declared by.
+    DeclName,
+    /// The name of a field where it is written.
+    Field(String),
+    /// The name of a block of fields.
+    Group(String),
+    /// The name of a table.
+    Table(String),
+    /// The name of a column, and its table.
+    Column(String, String),
+    /// A unit as written.
+    Unit(String),
+    /// A number, with its unit and tolerance.
+    Number,
+    /// A date or a text.
+    Literal,
+    /// The name with this index in a path. `decls`: the path is looked up among declarations alone.
+    Name {
+        /// The whole path; its spans count from the chunk's start.
+        path: Path,
+        /// Which of its names.
+        index: usize,
+        /// Whether fields of the item itself are no candidates.
+        decls: bool,
+    },
+    /// A word of a choice field.
+    Choice(String),
+    /// A named function.
+    Function(String),
+    /// The path of a `use` line.
+    UsePath(String),
+    /// The name a chain gives to a station.
+    Station(String),
+    /// A word after a station of a chain: `rise`, `fall`, `lines`.
+    Modifier(String),
+}
+
+/// The item whose chunk holds an offset.
+pub fn item_at(db: &Db, file: FileId, offset: usize) -> Option<DeclId> {
+    let decls = db.decls(file);
+    let after = decls.partition_point(|d| db.chunk(*d).start as usize <= offset);
+    decls.get(after.checked_sub(1)?).copied()
+}
+
+/// The innermost named thing at an offset.
+pub fn spot(db: &Db, file: FileId, offset: usize) -> Option<Spot> {
+    let offset = offset.min(db.text(file).len());
+    let decl = item_at(db, file, offset)?;
+    let chunk = db.chunk(decl);
+    let parsed = db.parsed(decl);
+    let mut find = Find {
+        kind: db.kind(decl),
+        at: u32::try_from(offset)
+            .unwrap_or(u32::MAX)
+            .saturating_sub(chunk.start),
+        slot: None,
+        text: chunk.slice(db.text(file)),
+    };
+    let (thing, span) = find.item(&parsed)?;
+    Some(Spot {
+        decl,
+        slot: find.slot,
+        thing,
+        span: span.shift(chunk.start),
+    })
+}
+
+type Got = Option<(Thing, Span)>;
+
+struct Find<'t> {
+    kind: Option<(&'static KindDef, &'static Slots)>,
+    at: u32,
+    slot: Option<u16>,
+    text: &'t str,
+}
+
+impl Find<'_> {
+    fn on(&self, span: Span) -> bool {
+        span.touches(self.at as usize)
+    }
+
+    fn name(&self, n: &Name, thing: impl FnOnce(String) -> Thing) -> Got {
+        self.on(n.span).then(|| (thing(n.text.to_string()), n.span))
+    }
+
+    fn find_slot(&self, name: &str) -> Option<u16> {
+        self.kind.and_then(|(_, s)| s.find(name))
+    }
+
+    /// The word at the start of an item, where no tree node holds it.
+    fn first_word(&self, item: Span) -> Got {
+        let text = item.slice(self.text);
+        let len = text.find(|c: char| !c.is_alphanumeric() && c != '_')?;
+        let span = Span::new(item.start as usize, item.start as usize + len);
+        self.on(span)
+            .then(|| (Thing::KindWord(text[..len].to_owned()), span))
+    }
+
+    fn item(&mut self, parsed: &Arc<Parsed>) -> Got {
+        let item = &parsed.item;
+        match &item.kind {
+            ItemKind::Use { path, alias } => {
+                if self.on(path.span) {
+                    return Some((Thing::UsePath(path.text.to_string()), path.span));
+                }
+                self.name(alias, |_| Thing::DeclName)
+                    .or_else(|| self.first_word(item.span))
+            }
+            ItemKind::Let { name, value } => {
+                if let Some(got) = self.name(name, |_| Thing::DeclName) {
+                    return Some(got);
+                }
+                if self.on(value.span) {
+                    self.slot = Some(0);
+                    return self.expr(value, false);
+                }
+                self.first_word(item.span)
+            }
+            ItemKind::Require(r) => self
+                .expr(&r.value, false)
+                .or_else(|| match &r.rule {
+                    Rule::Compare(_, e) | Rule::Within(e) => self.expr(e, false),
+                    Rule::Error => None,
+                })
+                .or_else(|| self.first_word(item.span)),
+            ItemKind::Decl(d) => self.decl(d),
+            ItemKind::Empty => None,
+        }
+    }
+
+    fn decl(&mut self, d: &Decl) -> Got {
+        if let Some(got) = self.name(&d.kind, Thing::KindWord) {
+            return Some(got);
+        }
+        if let Some(got) = d
+            .name
+            .as_ref()
+            .and_then(|n| self.name(n, |_| Thing::DeclName))
+        {
+            return Some(got);
+        }
+        for p in [&d.like, &d.of].into_iter().flatten() {
+            if let Some(got) = self.path(p, true) {
+                return Some(got);
+            }
+        }
+        self.entries(&d.entries, "")
+    }
+
+    fn entries(&mut self, entries: &[Entry], group: &str) -> Got {
+        let after = entries.partition_point(|e| e.span.start <= self.at);
+        // The entry that begins last before the offset, and the one before it where they touch.
+        for e in entries[..after].iter().rev().take(2) {
+            if self.on(e.span)
+                && let Some(got) = self.entry(e, group)
+            {
+                return Some(got);
+            }
+        }
+        None
+    }
+
+    fn entry(&mut self, e: &Entry, group: &str) -> Got {
+        let full = |n: &str| {
+            if group.is_empty() {
+                n.to_owned()
+            } else {
+                format!("{group}.{n}")
+            }
+        };
+        match &e.kind {
+            EntryKind::Field { name, value } => {
+                let full = full(&name.text);
+                self.slot = self.find_slot(&full);
+                self.name(name, |_| Thing::Field(full))
+                    .or_else(|| self.field_value(value))
+            }
+            EntryKind::Group { name, entries, .. } => self
+                .name(name, Thing::Group)
+                .or_else(|| self.entries(entries, &name.text)),
+            EntryKind::Table(t) => {
+                self.slot = self.find_slot(&t.name.text);
+                self.table(t)
+            }
+            EntryKind::Chain(segments) => segments
+                .iter()
+                .rfind(|s| self.at >= s.span.start)
+                .and_then(|s| self.segment(s)),
+            EntryKind::Hold { target, value } => {
+                self.path(target, false).or_else(|| self.expr(value, false))
+            }
+            EntryKind::Error => None,
+        }
+    }
+
+    fn field_value(&mut self, value: &Expr) -> Got {
+        let got = self.expr(value, false)?;
+        let ty = self.slot.and_then(|s| {
+            let (_, slots) = self.kind?;
+            match slots.list.get(s as usize)?.1 {
+                Slot::Field(f) | Slot::GroupField(_, f) => Some(f.ty),
+                _ => None,
+            }
+        });
+        Some(match (got, ty) {
+            ((Thing::Name { path, .. }, span), Some(Type::Choice(_))) if path.names.len() == 1 => {
+                (Thing::Choice(path.names[0].text.to_string()), span)
+            }
+            ((Thing::Name { path, index, .. }, span), Some(Type::Ref(_) | Type::RefList(_))) => (
+                Thing::Name {
+                    path,
+                    index,
+                    decls: true,
+                },
+                span,
+            ),
+            (got, _) => got,
+        })
+    }
+
+    fn table(&mut self, t: &Table) -> Got {
+        if let Some(got) = self.name(&t.name, Thing::Table) {
+            return Some(got);
+        }
+        if let Some(at) = &t.at
+            && let Some(got) = self.expr(at, false)
+        {
+            return Some(got);
+        }
+        for c in &t.columns {
+            if let Some(got) = self.name(&c.name, |n| Thing::Column(t.name.text.to_string(), n)) {
+                return Some(got);
+            }
+            if let Some(got) = c.unit.as_ref().and_then(|u| self.name(u, Thing::Unit)) {
+                return Some(got);
+            }
+        }
+        if !self.on(t.body) {
+            return None;
+        }
+        t.rows.iter().filter(|r| self.on(r.span)).find_map(|r| {
+            let k = r.cells.iter().position(|c| self.on(c.span))?;
+            let column = t.columns.get(k)?;
+            Some((
+                Thing::Column(t.name.text.to_string(), column.name.text.to_string()),
+                r.cells[k].span,
+            ))
+        })
+    }
+
+    fn segment(&mut self, s: &Segment) -> Got {
+        if let Some(got) = s.label.as_ref().and_then(|l| self.name(l, Thing::Station)) {
+            return Some(got);
+        }
+        if let Some(got) = s.amount.as_ref().and_then(|a| self.expr(a, false)) {
+            return Some(got);
+        }
+        if let Some(got) = self.path(&s.what, true) {
+            return Some(got);
+        }
+        for m in &s.modifiers {
+            if let Some(got) = self.name(&m.word, Thing::Modifier) {
+                return Some(got);
+            }
+            if let Some(got) = self.expr(&m.value, false) {
+                return Some(got);
+            }
+        }
+        None
+    }
+
+    fn path(&self, p: &Path, decls: bool) -> Got {
+        let index = p.names.iter().position(|n| self.on(n.span))?;
+        Some((
+            Thing::Name {
+                path: p.clone(),
+                index,
+                decls,
+            },
+            p.names[index].span,
+        ))
+    }
+
+    fn expr(&self, e: &Expr, decls: bool) -> Got {
+        if !self.on(e.span) {
+            return None;
+        }
+        match &e.kind {
+            ExprKind::Number(n) => self.number(n, e.span),
+            ExprKind::Date { .. } | ExprKind::Text(_) => Some((Thing::Literal, e.span)),
+            ExprKind::Path(p) => self.path(p, decls),
+            ExprKind::Call {
+                function,
+                arguments,
+            } => self
+                .name(function, Thing::Function)
+                .or_else(|| arguments.iter().find_map(|a| self.expr(a, false))),
+            ExprKind::List(items) => items.iter().find_map(|x| self.expr(x, decls)),
+            ExprKind::Negative(x) => self.expr(x, false),
+            ExprKind::Sum(first, rest) | ExprKind::Product(first, rest) => self
+                .expr(first, false)
+                .or_else(|| rest.iter().find_map(|(_, x)| self.expr(x, false))),
+            ExprKind::Power(a, b) | ExprKind::Range(a, b) => {
+                self.expr(a, false).or_else(|| self.expr(b, false))
+            }
+            ExprKind::Of(amount, what) => {
+                self.expr(amount, false).or_else(|| self.path(what, true))
+            }
+            ExprKind::Phrase(first, rest) => self
+                .expr(first, false)
+                .or_else(|| rest.iter().find_map(|(_, x)| self.expr(x, false))),
+            ExprKind::Error => None,
+        }
+    }
+
+    fn number(&self, n: &Number, span: Span) -> Got {
+        let in_tolerance = n.tolerance.as_ref().and_then(|t| t.unit.as_ref());
+        for unit in [n.unit.as_ref(), in_tolerance].into_iter().flatten() {
+            // The digits win where both touch: `5in` asked at the `5`.
+            if self.on(unit.span) && !(n.digits.touches(self.at as usize)) {
+                return Some((Thing::Unit(unit.text.to_string()), unit.span));
+            }
+        }
+        Some((Thing::Number, span))
+    }
+}
+
+/// What a name of a path means.
+#[derive(Clone, Debug)]
+pub enum Target {
+    /// An item.
+    Item(DeclId),
+    /// A field, group field, table or computed property of an item.
+    Slot(DeclId, u16),
+    /// A block of fields of an item.
+    Group(DeclId, &'static GroupDef),
+    /// A file brought in by `use`.
+    File(FileId),
+    /// The standard library as such.
+    Library,
+    /// A station of a lay: the lay, and the label's or the station's bytes in its chunk.
+    Station(DeclId, Span),
+    /// A part of a value: its value where settled.
+    Part(Option<Value>),
+}
+
+/// What the name `index` of a path in an item leads to, as far as that is settled.
+pub fn resolve(db: &Db, owner: DeclId, path: &Path, index: usize, decls: bool) -> Option<Target> {
+    let file = db.file_of(owner);
+    let first = path.names.first()?;
+    let mut at = 0;
+    let own = if decls {
+        None
+    } else {
+        db.kind(owner)
+            .and_then(|(k, s)| own_target(owner, k, s, path))
+    };
+    let mut target = if let Some((t, used)) = own {
+        if index < used {
+            return Some(match t {
+                Target::Slot(..) if used == 2 && index == 0 => {
+                    let (k, _) = db.kind(owner)?;
+                    Target::Group(owner, k.groups.iter().find(|g| g.name == first.text)?)
+                }
+                t => t,
+            });
+        }
+        at = used - 1;
+        t
+    } else if let Some(span) = station(db, owner, &first.text) {
+        Target::Station(owner, span)
+    } else if first.text == library::NAME {
+        Target::Library
+    } else if let Some(d) = find_item(db, file, &first.text) {
+        item_target(db, d)
+    } else {
+        // A station seen from a duty.
+        member(db, &Target::Item(owner), path, 0)?.0
+    };
+    while at < index {
+        let (next, used) = member(db, &target, path, at + 1)?;
+        if at + used > index {
+            // In the middle of `group.field`.
+            if let (Target::Slot(d, _), 2) = (&next, used) {
+                let (k, _) = db.kind(*d)?;
+                let name = &path.names[index].text;
+                return Some(Target::Group(*d, k.groups.iter().find(|g| g.name == name)?));
+            }
+            return Some(next);
+        }
+        target = next;
+        at += used;
+    }
+    Some(target)
+}
+
+fn own_target(
+    owner: DeclId,
+    kind: &'static KindDef,
+    slots: &'static Slots,
+    path: &Path,
+) -> Option<(Target, usize)> {
+    let first = path.names.first()?.text.as_str();
+    if let Some(slot) = slots.find(first) {
+        let table = matches!(slots.list[slot as usize].1, Slot::Table(_));
+        // A `let` has a slot of its own, which no path of it means.
+        let plain = kind.word == kinds::LET.word || kind.word == kinds::REQUIRE.word;
+        return (!table && !plain).then_some((Target::Slot(owner, slot), 1));
+    }
+    kind.groups.iter().find(|g| g.name == first)?;
+    let second = path.names.get(1)?;
+    let slot = slots.find(&format!("{first}.{}", second.text))?;
+    Some((Target::Slot(owner, slot), 2))
+}
+
+/// The item a name means in a file; the word of a kind means the nameless declaration of it.
+pub fn find_item(db: &Db, file: FileId, name: &str) -> Option<DeclId> {
+    db.lookup(file, name).or_else(|| {
+        let (kind, _) = schema::kind(name)?;
+        kind.unnamed
+            .then(|| db.lookup(file, &format!("@{name}")))
+            .flatten()
+    })
+}
+
+/// The item itself, or the file where it is a `use` line.
+fn item_target(db: &Db, d: DeclId) -> Target {
+    match used_file(db, d) {
+        Some(f) => Target::File(f),
+        None => Target::Item(d),
+    }
+}
+
+/// The file a `use` line brings in, if it is there.
+pub fn used_file(db: &Db, d: DeclId) -> Option<FileId> {
+    match &db.parsed(d).item.kind {
+        ItemKind::Use { path, .. } => {
+            let full = paths::join(db.path(db.file_of(d)), &path.text).ok()?;
+            db.file(&full)
+        }
+        _ => None,
+    }
+}
+
+/// The place of a station's name in a lay, from its chunk's start: where it is given.
+fn station(db: &Db, lay: DeclId, name: &str) -> Option<Span> {
+    let (kind, _) = db.kind(lay)?;
+    if !kind.chains {
+        return None;
+    }
+    let parsed = db.parsed(lay);
+    let ItemKind::Decl(d) = &parsed.item.kind else {
+        return None;
+    };
+    d.entries.iter().find_map(|e| match &e.kind {
+        EntryKind::Chain(segments) => segments
+            .iter()
+            .filter_map(|s| s.label.as_ref())
+            .find(|l| l.text == name)
+            .map(|l| l.span),
+        _ => None,
+    })
+}
+
+/// One step along a path: what the name at `index` is within `target`, and how many names that took.
+fn member(db: &Db, target: &Target, path: &Path, index: usize) -> Option<(Target, usize)> {
+    let name = path.names.get(index)?;
+    match target {
+        Target::Library => Some((Target::Item(db.library(&name.text)?), 1)),
+        Target::File(f) => Some((Target::Item(db.lookup(*f, &name.text)?), 1)),
+        Target::Item(d) => {
+            let (kind, slots) = db.kind(*d)?;
+            if kind.word == kinds::LET.word {
+                return value_member(db, db.settled(*d, 0)?, path, index);
+            }
+            if let Some(slot) = slots.find(&name.text) {
+                return Some((Target::Slot(*d, slot), 1));
+            }
+            if let Some(g) = kind.groups.iter().find(|g| g.name == name.text) {
+                return Some(match path.names.get(index + 1) {
+                    Some(second) => match slots.find(&format!("{}.{}", g.name, second.text)) {
+                        Some(slot) => (Target::Slot(*d, slot), 2),
+                        None => (Target::Group(*d, g), 1),
+                    },
+                    None => (Target::Group(*d, g), 1),
+                });
+            }
+            // A station of this lay, or of the lay that a field of this item names.
+            if let Some(span) = station(db, *d, &name.text) {
+                return Some((Target::Station(*d, span), 1));
+            }
+            (0..slots.list.len()).find_map(|k| {
+                let lay = match db.settled(*d, k as u16)? {
+                    Value::Decl(lay) => *lay,
+                    _ => return None,
+                };
+                let span = station(db, lay, &name.text)?;
+                Some((Target::Station(lay, span), 1))
+            })
+        }
+        Target::Slot(d, slot) => match db.settled(*d, *slot)? {
+            Value::Decl(other) => member(db, &Target::Item(*other), path, index),
+            v => value_member(db, v, path, index),
+        },
+        Target::Part(Some(v)) => value_member(db, v, path, index),
+        Target::Station(..) => Some((Target::Part(None), 1)),
+        Target::Group(..) | Target::Part(None) => None,
+    }
+}
+
+fn value_member(db: &Db, value: &Value, path: &Path, index: usize) -> Option<(Target, usize)> {
+    let name = path.names.get(index)?.text.as_str();
+    let part = match value {
+        Value::Phrase(parts) => parts
+            .iter()
+            .find(|p| p.0 == name)
+            .map(|p| Value::Quantity(p.1.clone())),
+        Value::Record(r) => r.fields.iter().find(|f| f.0 == name).map(|f| f.1.clone()),
+        Value::Piece(p) if name == "length" => Some(Value::Quantity(p.length.clone())),
+        Value::Piece(p) => return member(db, &Target::Item(p.of), path, index),
+        Value::Decl(d) => return member(db, &Target::Item(*d), path, index),
+        Value::Range(_) if matches!(name, "low" | "high") => None,
+        _ => return None,
+    };
+    Some((Target::Part(part), 1))
+}
+
+/// The bytes of an item's name, in its file; of its kind's word where it has none.
+pub fn name_place(db: &Db, d: DeclId) -> Place {
+    let parsed = db.parsed(d);
+    let span = match &parsed.item.kind {
+        ItemKind::Use { alias, .. } => alias.span,
+        ItemKind::Let { name, .. } => name.span,
+        ItemKind::Require(r) => r.value.span,
+        ItemKind::Decl(x) => x.name.as_ref().map_or(x.kind.span, |n| n.span),
+        ItemKind::Empty => parsed.item.span,
+    };
+    Place {
+        file: db.file_of(d),
+        span: span.shift(db.chunk(d).start),
+    }
+}
+
+/// The bytes of an item from its first to its last token, in its file.
+pub fn item_place(db: &Db, d: DeclId) -> Place {
+    Place {
+        file: db.file_of(d),
+        span: db.parsed(d).item.span.shift(db.chunk(d).start),
+    }
+}
+
+/// The entry that writes a field (`bore`, `draft.lift`) or table of an item.
+pub fn written<'p>(parsed: &'p Parsed, slot_name: &str) -> Option<&'p Entry> {
+    fn among<'e>(entries: &'e [Entry], name: &str) -> Option<&'e Entry> {
+        entries.iter().find(|e| match &e.kind {
+            EntryKind::Field { name: n, .. } => n.text == name,
+            EntryKind::Table(t) => t.name.text == name,
+            _ => false,
+        })
+    }
+    let ItemKind::Decl(d) = &parsed.item.kind else {
+        return None;
+    };
+    match slot_name.split_once('.') {
+        None => among(&d.entries, slot_name),
+        Some((group, field)) => d.entries.iter().find_map(|e| match &e.kind {
+            EntryKind::Group { name, entries, .. } if name.text == group => among(entries, field),
+            _ => None,
+        }),
+    }
+}
+
+/// The table's definition behind a slot.
+pub fn table_of(
+    kind: Option<(&'static KindDef, &'static Slots)>,
+    name: &str,
+) -> Option<&'static TableDef> {
+    kind?.0.tables.iter().find(|t| t.name == name)
+}
