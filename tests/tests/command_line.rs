@@ -338,6 +338,52 @@ fn standard_input_goes_by_the_name_given() {
     assert_eq!(both.out, "no findings in 2 files\n");
 }
 
+#[test]
+fn a_file_in_place_of_the_standard_library_is_refused() {
+    // Only at the top of the workspace does its path mean the library.
+    let folder = Folder::new(&[
+        ("cutwater.toml", ""),
+        ("std/hose.pump", BAD),
+        ("sub/std/hose.pump", GOOD),
+    ]);
+    let ran = folder.run(&["check"]);
+    assert_eq!((ran.code, ran.out.as_str()), (2, ""));
+    assert!(
+        ran.err
+            .contains("`std/hose.pump` has the path of a file of the standard library"),
+        "{}",
+        ran.err
+    );
+    assert_eq!(folder.run(&["check", "sub"]).code, 0);
+}
+
+#[cfg(unix)]
+#[test]
+fn what_is_no_ordinary_file_is_read_all_the_same() {
+    let folder = Folder::new(&[("spec.txt", BAD)]);
+    let ran = Command::new(binary())
+        .args(["check", "/dev/stdin"])
+        .current_dir(folder.path())
+        .stdin(std::fs::File::open(folder.path().join("spec.txt")).unwrap())
+        .output()
+        .unwrap();
+    assert_eq!(ran.status.code(), Some(1), "{ran:?}");
+    let mut child = Command::new(binary())
+        .args(["check", "/dev/stdin"])
+        .current_dir(folder.path())
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    std::io::Write::write_all(&mut child.stdin.take().unwrap(), BAD.as_bytes()).unwrap();
+    let out = child.wait_with_output().unwrap();
+    assert_eq!(out.status.code(), Some(1), "{out:?}");
+    // A device without an end is read no further than the largest file.
+    let ran = folder.run(&["check", "/dev/zero"]);
+    assert_eq!(ran.code, 1);
+    assert!(ran.out.contains("file-too-big"), "{}", ran.out);
+}
+
 // ---- what is written -----------------------------------------------------------------------------
 
 #[test]
