@@ -14,7 +14,8 @@ use std::ops::Range;
 pub struct Failure {
     message: String,
     help: Option<String>,
-    place: Option<(NamedSource<String>, SourceSpan)>,
+    /// Boxed, as most failures have none and every result carries the room for it.
+    place: Option<Box<(NamedSource<String>, SourceSpan)>>,
 }
 
 impl Failure {
@@ -39,10 +40,10 @@ impl Failure {
     pub fn at(mut self, name: &str, text: &str, span: Range<usize>) -> Self {
         let start = span.start.min(text.len());
         let len = span.end.min(text.len()).saturating_sub(start);
-        self.place = Some((
+        self.place = Some(Box::new((
             NamedSource::new(name, text.to_owned()),
             SourceSpan::from((start, len)),
-        ));
+        )));
         self
     }
 

@@ -72,7 +72,8 @@ pub fn run(a: &Layout) -> Result<u8, Failure> {
         }
     }
     // What passes through standard output must hold the spec alone.
-    if !(through && write) && !a.diff {
+    let spec_alone = through && write;
+    if !spec_alone && !a.diff {
         out.write(&closing(laid.len(), changed, write));
     }
     out.finish()?;

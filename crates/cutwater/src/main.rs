@@ -23,6 +23,7 @@ mod work;
 
 use args::{Args, Command};
 use clap::Parser;
+use cutwater_compiler::codes::is_unsolved;
 use cutwater_report::{Document, Outcome};
 use failure::Failure;
 use output::Output;
@@ -127,9 +128,4 @@ fn code(outcome: &Outcome, project: &project::Project) -> u8 {
     } else {
         exit::CLEAN
     }
-}
-
-/// Whether a finding says that a duty did not converge or cannot be met.
-fn is_unsolved(_code: &cutwater_finding::Code) -> bool {
-    false
 }

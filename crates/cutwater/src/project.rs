@@ -106,7 +106,7 @@ pub fn find(input: &Input) -> Result<Project, Failure> {
                 targets.push(Target::Stdin(resolve_name(&here, &input.stdin_name)));
             }
         } else {
-            targets.push(target(path)?);
+            targets.push(target(&here, path)?);
         }
     }
     let root = root_of(&targets, &here);
@@ -159,6 +159,19 @@ pub fn find(input: &Input) -> Result<Project, Failure> {
             ),
         );
     }
+    // The compiler knows the standard library's files by these paths; a file of the workspace would be taken
+    // for one of them.
+    let library = cutwater_compiler::library::FILES
+        .iter()
+        .map(|f| format!("{}{}", cutwater_compiler::library::PREFIX, f.0))
+        .find(|p| files.contains_key(p));
+    if let Some(key) = library {
+        return Err(Failure::new(format!(
+            "`{}` has the path of a file of the standard library",
+            shown(&here, &root.join(key))
+        ))
+        .help("give its folder another name: `std/` at the top of a workspace stands for the standard library"));
+    }
     Ok(Project {
         root,
         here,
@@ -179,7 +192,7 @@ fn quoted(names: &[String]) -> String {
         .join(", ")
 }
 
-fn target(path: &Path) -> Result<Target, Failure> {
+fn target(here: &Path, path: &Path) -> Result<Target, Failure> {
     let name = path.display();
     let trouble = |e: &std::io::Error| match e.kind() {
         std::io::ErrorKind::NotFound => {
@@ -188,7 +201,12 @@ fn target(path: &Path) -> Result<Target, Failure> {
         }
         _ => Failure::new(format!("`{name}` cannot be read: {e}")),
     };
-    let real = path.canonicalize().map_err(|e| trouble(&e))?;
+    let real = match path.canonicalize() {
+        Ok(p) => p,
+        // A pipe handed over by a shell is there, though it has no path of its own.
+        Err(_) if path.exists() => return Ok(Target::File(resolve_name(here, path))),
+        Err(e) => return Err(trouble(&e)),
+    };
     if real.is_dir() {
         return Ok(Target::Folder(real));
     }
