@@ -3,7 +3,7 @@
 //! A finding that belongs to one kind is declared in that kind's file; this file holds those of texts, names,
 //! units and values. [`all`] gives every one.
 
-use cutwater_finding::{Code, Level};
+use cutwater_finding::Code;
 
 macro_rules! codes {
     ($($(#[doc = $doc:literal])* $name:ident = $id:literal $word:literal $level:ident, $summary:literal, $page:literal, fires $fires:literal, silent $silent:literal;)*) => {
@@ -49,7 +49,7 @@ codes! {
 
     UNKNOWN_KIND = "CW0201" "unknown-kind" Error, "No such kind of declaration.",
         "A declaration begins with the word of its kind, such as `pump`, `ring` or `hose`.",
-        fires "pmup main { }\n", silent "site { }\n";
+        fires "pmup main { }\n", silent "site {}\n";
     UNKNOWN_NAME = "CW0202" "unknown-name" Error, "Nothing has this name here.",
         "Names are those declared in the file, fields of the same declaration, files brought in with `use … as name`, and `std` for the standard library.",
         fires "let a = 2 in\nlet b = aa + 1 in\n", silent "let a = 2 in\nlet b = a + 1 in\n";
@@ -77,9 +77,6 @@ codes! {
     CYCLE = "CW0210" "cycle" Error, "A value needs itself.",
         "Values may be written in any order, but none may depend on itself, directly or by way of others. The finding names the whole way round.",
         fires "let a = b + 1 in\nlet b = a + 1 in\n", silent "let a = 1 in\nlet b = a + 1 in\n";
-    UNUSED_USE = "CW0211" "unused-use" Advice, "A file is brought in and never used.",
-        "Take the line out, or use the file.",
-        fires "", silent "let x = 1\n";
 
     UNKNOWN_UNIT = "CW0301" "unknown-unit" Error, "No such unit.",
         "Unit names are looked up in one table; `cutwater explain units` lists them. A compound unit is written without blanks: `oz*in`, `ft/s`.",
@@ -107,8 +104,8 @@ codes! {
         "A length, flow or count that cannot be.",
         fires "hose h {\n    diameter = -2.5 in\n    loss = 2 psi per 100 ft at 100 gpm\n}\n", silent "hose h {\n    diameter = 2.5 in\n    loss = 2 psi per 100 ft at 100 gpm\n}\n";
     BAD_TOLERANCE = "CW0402" "bad-tolerance" Error, "A tolerance that cannot be.",
-        "The limits must hold the nominal value, and a size must stay above zero.",
-        fires "let a = 5 in (+0.002/+0.001)\n", silent "let a = 5 in (+0.002/-0.001)\n";
+        "The upper deviation is written first, `(+0.002/-0.001)`; a tolerance after `±` is above zero; and a size must stay above zero over its whole tolerance.",
+        fires "let a = 5 in (-0.001/+0.002)\n", silent "let a = 5 in (+0.002/-0.001)\n";
     BAD_RANGE = "CW0403" "bad-range" Error, "A range whose ends are the wrong way round.",
         "Write the smaller value first.",
         fires "let a = 0.007 .. 0.003 in\n", silent "let a = 0.003 .. 0.007 in\n";
@@ -148,12 +145,14 @@ pub fn all() -> Vec<&'static Code> {
     out
 }
 
+/// Whether a finding says that a duty has no solution: the command line's exit code 3.
+pub fn is_unsolved(code: &Code) -> bool {
+    code == &crate::kinds::duty::DUTY_UNMET || code == &crate::kinds::duty::DUTY_NOT_CONVERGED
+}
+
 /// A finding by its id or name.
 pub fn find(key: &str) -> Option<&'static Code> {
     all()
         .into_iter()
         .find(|c| c.id.eq_ignore_ascii_case(key) || c.name == key)
 }
-
-#[allow(unused_imports)]
-use Level as _;

@@ -23,6 +23,7 @@ use crate::settings::Settings;
 use crate::slots;
 use crate::value::{Quantity, Value};
 use cutwater_finding::{Code, FileId, Finding, Place};
+use cutwater_quantity::InputId;
 use cutwater_syntax::ast::{Decl, Item, ItemKind};
 use cutwater_syntax::split::{Chunk, resplit, split};
 use cutwater_syntax::{Parsed, parse_chunk};
@@ -78,6 +79,7 @@ pub struct Out {
 enum Key {
     Item(DeclId),
     Name(FileId, SmolStr),
+    Names(FileId),
     Path(SmolStr),
     Slot(DeclId, u16),
     Check(DeclId),
@@ -100,6 +102,8 @@ struct Node {
     rdeps: Vec<u32>,
     changed_at: u64,
     verified_at: u64,
+    /// Needs a solved duty: left for later while the user types.
+    solved: bool,
 }
 
 const NONE: u32 = u32::MAX;
@@ -162,6 +166,7 @@ pub struct Db {
     dead_decls: Vec<DeclId>,
     names: FxHashMap<(FileId, SmolStr), u32>,
     paths: FxHashMap<SmolStr, u32>,
+    name_sets: FxHashMap<FileId, u32>,
     std_names: FxHashMap<SmolStr, DeclId>,
     stack: Vec<Frame>,
     cyclic: FxHashSet<u32>,
@@ -193,6 +198,7 @@ impl Db {
             dead_decls: Vec::new(),
             names: FxHashMap::default(),
             paths: FxHashMap::default(),
+            name_sets: FxHashMap::default(),
             std_names: FxHashMap::default(),
             stack: Vec::new(),
             cyclic: FxHashSet::default(),
@@ -429,6 +435,11 @@ impl Db {
                 marks.push(*ix);
             }
         }
+        let same_set =
+            old_names.len() == f.names.len() && old_names.keys().all(|n| f.names.contains_key(n));
+        if !same_set && let Some(ix) = self.name_sets.get(&file) {
+            marks.push(*ix);
+        }
         for ix in marks {
             self.mark(ix);
         }
@@ -512,6 +523,7 @@ impl Db {
             rdeps: Vec::new(),
             changed_at: self.rev,
             verified_at: 0,
+            solved: false,
         };
         match self.free_nodes.pop() {
             Some(ix) => {
@@ -572,6 +584,9 @@ impl Db {
                     self.cyclic.insert(n);
                 }
                 Ok(unknown())
+            }
+            State::Maybe | State::Dirty if !self.solving && self.nodes[ix as usize].solved => {
+                Err(Halt::Deferred)
             }
             State::Maybe | State::Dirty => {
                 stacker::maybe_grow(96 * 1024, 2 * 1024 * 1024, || self.refresh(ix))
@@ -667,9 +682,10 @@ impl Db {
 
     fn compute(&mut self, ix: u32) -> Eval<Out> {
         match self.nodes[ix as usize].key.clone() {
-            Key::Item(_) | Key::Name(..) | Key::Path(_) => Ok((*unknown()).clone()),
+            Key::Item(_) | Key::Name(..) | Key::Names(_) | Key::Path(_) => Ok((*unknown()).clone()),
             Key::Slot(d, s) => {
                 let mut cx = Cx::new(self, d);
+                cx.slot = s;
                 let value = slots::eval(&mut cx, d, s)?;
                 Ok(Out {
                     value,
@@ -697,6 +713,9 @@ impl Db {
             return have;
         }
         let ix = self.new_node(Key::Slot(d, slot), State::Dirty);
+        self.nodes[ix as usize].solved = self.decls[d.0 as usize].kind.is_some_and(
+            |(_, s)| matches!(s.list.get(at), Some((_, Slot::Computed(c))) if c.solved),
+        );
         self.decls[d.0 as usize].slots[at] = ix;
         ix
     }
@@ -760,6 +779,13 @@ impl Db {
         for slot in slots::written_or_computed(self, d) {
             let ix = self.slot_node(d, slot);
             step(self.ensure(ix))?;
+        }
+        // What was written once and is no more: its old findings go.
+        for k in 0..self.decls[d.0 as usize].slots.len() {
+            let ix = self.decls[d.0 as usize].slots[k];
+            if ix != NONE {
+                step(self.ensure(ix))?;
+            }
         }
         if deferred {
             Err(Halt::Deferred)
@@ -956,20 +982,26 @@ impl Db {
     fn cycle_findings(&self) -> Vec<Finding<Local>> {
         let mut out = Vec::new();
         let mut done: FxHashSet<u32> = FxHashSet::default();
-        let mut seeds: Vec<(String, u32)> = self
+        let mut seeds: Vec<(String, Place, u32)> = self
             .cyclic
             .iter()
-            .filter_map(|ix| Some((self.node_name(*ix)?, *ix)))
+            .filter_map(|ix| self.node_key(*ix))
             .collect();
         seeds.sort();
-        for (_, seed) in seeds {
+        for (_, _, seed) in seeds {
             if done.contains(&seed) {
                 continue;
             }
+            // The circle is told from its first member by name, whoever was asked for first.
+            let component = self.component(seed);
+            let Some((_, _, seed)) = component.iter().filter_map(|ix| self.node_key(*ix)).min()
+            else {
+                continue;
+            };
+            done.extend(component);
             let Some(way) = self.way_back(seed) else {
                 continue;
             };
-            done.extend(self.component(seed));
             let names: Vec<String> = way.iter().filter_map(|ix| self.node_name(*ix)).collect();
             let shown = |k: usize| names.get(k).cloned().unwrap_or_default();
             let mut text = names.join("` needs `");
@@ -1003,6 +1035,12 @@ impl Db {
         Some(slots::slot_name(self, *d, *s))
     }
 
+    /// Name and place of a slot's node: an order that does not depend on how the workspace came to be.
+    fn node_key(&self, ix: u32) -> Option<(String, Place, u32)> {
+        let place = self.resolve(&self.node_place(ix)?);
+        Some((self.node_name(ix)?, place, ix))
+    }
+
     fn node_place(&self, ix: u32) -> Option<Local> {
         let Key::Slot(d, s) = &self.nodes[ix as usize].key else {
             return None;
@@ -1011,13 +1049,13 @@ impl Db {
     }
 
     fn next_slots(&self, ix: u32) -> Vec<u32> {
-        let mut next: Vec<(String, u32)> = self.nodes[ix as usize]
+        let mut next: Vec<(String, Place, u32)> = self.nodes[ix as usize]
             .deps
             .iter()
-            .filter_map(|d| Some((self.node_name(*d)?, *d)))
+            .filter_map(|d| self.node_key(*d))
             .collect();
         next.sort();
-        next.into_iter().map(|n| n.1).collect()
+        next.into_iter().map(|n| n.2).collect()
     }
 
     /// The shortest way from a node back to itself, by names where there are several.
@@ -1254,6 +1292,8 @@ pub struct Cx<'a> {
     pub me: DeclId,
     /// What was found so far.
     pub findings: Vec<Finding<Local>>,
+    slot: u16,
+    inputs: u16,
 }
 
 impl<'a> Cx<'a> {
@@ -1262,7 +1302,15 @@ impl<'a> Cx<'a> {
             db,
             me,
             findings: Vec::new(),
+            slot: u16::MAX,
+            inputs: 0,
         }
+    }
+
+    /// An id for the next toleranced number of this slot: the same wherever the text stands.
+    pub fn next_input(&mut self) -> InputId {
+        self.inputs = self.inputs.wrapping_add(1);
+        InputId(u64::from(self.me.0) << 32 | u64::from(self.slot) << 16 | u64::from(self.inputs))
     }
 
     /// The item's text as parsed.
@@ -1302,23 +1350,10 @@ impl<'a> Cx<'a> {
 
     /// The value of a slot by number.
     pub fn slot(&mut self, d: DeclId, slot: u16) -> Eval<Value> {
-        let (solved, live) = {
-            let data = &self.db.decls[d.0 as usize];
-            let solved = data.kind.is_some_and(|(_, s)| {
-                matches!(s.list.get(slot as usize), Some((_, Slot::Computed(c))) if c.solved)
-            });
-            (solved, data.live)
-        };
-        if !live {
+        if !self.db.decls[d.0 as usize].live {
             return Ok(Value::Unknown);
         }
         let ix = self.db.slot_node(d, slot);
-        if solved
-            && !self.db.solving
-            && !matches!(self.db.nodes[ix as usize].state, State::Clean | State::Busy)
-        {
-            return Err(Halt::Deferred);
-        }
         Ok(self.db.get(ix)?.value.clone())
     }
 
@@ -1420,6 +1455,24 @@ impl<'a> Cx<'a> {
             self.db.record(ix);
         }
         self.db.lookup(file, name)
+    }
+
+    /// The names of a file's items, sorted, recording that they were read: for "did you mean".
+    pub fn names_in(&mut self, file: FileId) -> Vec<SmolStr> {
+        if !self.db.files[file.0 as usize].std {
+            let ix = match self.db.name_sets.get(&file) {
+                Some(ix) => *ix,
+                None => {
+                    let ix = self.db.new_node(Key::Names(file), State::Input);
+                    self.db.name_sets.insert(file, ix);
+                    ix
+                }
+            };
+            self.db.record(ix);
+        }
+        let mut names: Vec<SmolStr> = self.db.names_in(file).map(|n| n.0.clone()).collect();
+        names.sort();
+        names
     }
 
     /// Looks a file up by its path from the root, recording that it was.

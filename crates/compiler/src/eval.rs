@@ -11,7 +11,7 @@ use crate::value::{Date, Origin, Piece, Quantity, Range, Value};
 use crate::{DeclId, Eval};
 use cutwater_finding::{Finding, FixTier};
 use cutwater_quantity::{
-    Accept, CompoundUnit, InputId, Kind, Mismatch, Tol, UnitError, parse_unit, preferred_unit,
+    Accept, CompoundUnit, Kind, Mismatch, Tol, UnitError, parse_unit, preferred_unit,
 };
 use cutwater_syntax::ast::{Expr, ExprKind, ItemKind, Name, Number, Path};
 use cutwater_text::Span;
@@ -276,23 +276,25 @@ impl Ev<'_, '_> {
                         )
                     }
                 };
-                let id = InputId((u64::from(self.cx.me.0) << 32) | u64::from(n.digits.start));
+                let id = self.cx.next_input();
+                if t.plus < t.minus {
+                    let place = self.at(t.span);
+                    let (p, m) = (number_text(t.plus), number_text(t.minus));
+                    let message = if t.plus == -t.minus {
+                        format!("a tolerance after `±` is above zero, not {p}")
+                    } else {
+                        format!("the upper deviation, {p}, is below the lower one, {m}")
+                    };
+                    self.cx.report(
+                        Finding::new(&codes::BAD_TOLERANCE, place, message)
+                            .here("upside down")
+                            .help("write the upper deviation first: `5.497 in (+0/-0.001)`"),
+                    );
+                    return Value::Unknown;
+                }
                 match Tol::with_limits(id, nominal, below.min(above), below.max(above)) {
                     Ok(v) => v,
-                    Err(_) => {
-                        let place = self.at(t.span);
-                        let (p, m) = (number_text(t.plus), number_text(t.minus));
-                        self.cx.report(
-                            Finding::new(
-                                &codes::BAD_TOLERANCE,
-                                place,
-                                format!("the limits {p} and {m} do not lie on both sides of the value itself"),
-                            )
-                            .here("does not hold the value")
-                            .help("write the nominal size inside its limits: `5.497 in (+0/-0.001)` or `5.496 .. 5.497 in`"),
-                        );
-                        return Value::Unknown;
-                    }
+                    Err(e) => return self.not_computable(t.span, &e.to_string()),
                 }
             }
         };
@@ -731,8 +733,17 @@ impl Ev<'_, '_> {
                 }
             }
         } else if let Some(d) = self.find_item(file, &first.text) {
-            match self.cx.item(d).item.kind.clone() {
-                ItemKind::Use { path, .. } => {
+            // Only what is no declaration of a known kind is read for its path, so that an edit inside a
+            // declaration does not touch those who merely name it.
+            let brought_in = match self.cx.kind(d) {
+                Some(_) => None,
+                None => match &self.cx.item(d).item.kind {
+                    ItemKind::Use { path, .. } => Some(path.clone()),
+                    _ => None,
+                },
+            };
+            match brought_in {
+                Some(path) => {
                     let from = self.cx.db().path(file).clone();
                     let Some(target) = crate::paths::join(&from, &path.text)
                         .ok()
@@ -757,8 +768,7 @@ impl Ev<'_, '_> {
                     match self.cx.lookup(target, &second.text) {
                         Some(d) => self.item_value(d)?,
                         None => {
-                            let names: Vec<SmolStr> =
-                                self.cx.db().names_in(target).map(|n| n.0.clone()).collect();
+                            let names: Vec<SmolStr> = self.cx.names_in(target);
                             let shown = self.cx.db().path(target).clone();
                             return Ok(self.no_such(
                                 second,
@@ -768,11 +778,10 @@ impl Ev<'_, '_> {
                         }
                     }
                 }
-                _ => self.item_value(d)?,
+                None => self.item_value(d)?,
             }
         } else {
-            let mut names: Vec<SmolStr> =
-                self.cx.db().names_in(file).map(|n| n.0.clone()).collect();
+            let mut names: Vec<SmolStr> = self.cx.names_in(file);
             if let Some((_, s)) = self.cx.kind(self.cx.me)
                 && !decl_only
             {
@@ -815,10 +824,10 @@ impl Ev<'_, '_> {
                 Finding::new(
                     &codes::NOT_GIVEN,
                     place,
-                    format!("`{}` is not given, so it cannot be used here", p.text()),
+                    format!("`{}` has no value here: it, or something it is computed from, is not given", p.text()),
                 )
-                .here("not given")
-                .help("give it where it belongs, or use another value here"),
+                .here("no value")
+                .help("give what is missing where it belongs, or use another value here"),
             );
             return Ok(Value::Unknown);
         }
@@ -965,7 +974,7 @@ impl Ev<'_, '_> {
                 // `5.49 .. 5.51 in` in a field for one value states its limits.
                 let v = match v {
                     Value::Range(r) => {
-                        let id = InputId((u64::from(self.cx.me.0) << 32) | u64::from(e.span.start));
+                        let id = self.cx.next_input();
                         match Tol::with_limits(id, 0.5 * (r.low + r.high), r.low, r.high) {
                             Ok(value) => Value::Quantity(Quantity {
                                 kind: r.kind,

@@ -166,7 +166,9 @@ fn rows(
                     _ => None,
                 };
                 let name = name.unwrap_or_else(|| (k + 1).to_string());
-                rows(db, d, def, format!("{path}.{name}"), item, false, out);
+                // Stations go by their own names: `attack.left.flow`.
+                let base = path.strip_suffix(".stations").unwrap_or(&path);
+                rows(db, d, def, format!("{base}.{name}"), item, false, out);
             }
         }
         Value::Unknown

@@ -15,6 +15,12 @@ use cutwater_quantity::Kind;
 use rustc_hash::FxHashMap;
 use std::sync::OnceLock;
 
+/// Looks up a name that is not a slot.
+pub type Member = fn(&mut Cx<'_>, DeclId, &str) -> Eval<Option<Value>>;
+
+/// Lists the names that are not slots.
+pub type MemberNames = fn(&mut Cx<'_>, DeclId) -> Eval<Vec<String>>;
+
 /// A kind of declaration.
 #[derive(Debug)]
 pub struct KindDef {
@@ -39,9 +45,9 @@ pub struct KindDef {
     /// Whether it holds `hold x = value` lines.
     pub holds: bool,
     /// Names that are not slots: the stations of a lay seen through a duty.
-    pub member: Option<fn(&mut Cx<'_>, DeclId, &str) -> Eval<Option<Value>>>,
+    pub member: Option<Member>,
     /// All names that `member` would answer.
-    pub member_names: Option<fn(&mut Cx<'_>, DeclId) -> Eval<Vec<String>>>,
+    pub member_names: Option<MemberNames>,
     /// Checks of the declaration as a whole that need no solution. Findings go to `cx.report`.
     pub check: Option<fn(&mut Cx<'_>, DeclId) -> Eval<()>>,
 }

@@ -110,13 +110,16 @@ pub struct Piece {
     pub of: DeclId,
 }
 
+/// A column: its name, the unit it was written in, and its cells.
+pub type TableColumn = (&'static str, Option<Arc<CompoundUnit>>, Vec<Cell>);
+
 /// A table's content in SI units.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Table {
     /// What `at` says.
     pub at: Option<Quantity>,
     /// By column name: the unit it was written in and the cells (`None`: not given).
-    pub columns: Vec<(&'static str, Option<Arc<CompoundUnit>>, Vec<Cell>)>,
+    pub columns: Vec<TableColumn>,
     /// Number of rows.
     pub rows: usize,
 }

@@ -1,5 +1,5 @@
 //! Pump curves at other speeds, stages, supplies, drive margins and test readings, against worked examples of the
-//! trade's handbooks and against the laws themselves.
+//! trade and against the laws themselves.
 
 mod common;
 
@@ -118,7 +118,7 @@ fn curves_say_where_they_rise_and_refuse_bad_points() {
     assert!(Curve::new(vec![0.0, 1.0], vec![1.0]).is_err());
 }
 
-/// NFPA 291 law as the handbook checks it: 70 psi static, 60 residual gives 2.385 times the test flow at 20 psi.
+/// NFPA 291 law checked by arithmetic: 70 psi static, 60 residual gives 2.385 times the test flow at 20 psi.
 #[test]
 fn hydrant_by_the_power_law() {
     let h = Hydrant::new(70.0 * PSI, 60.0 * PSI, 0.05, HYDRANT_EXPONENT).unwrap();
@@ -153,7 +153,7 @@ fn a_tank_gives_by_its_level_and_plumbing() {
     assert!(t.npsh_available(0.02) < t.npsh_available(0.01));
 }
 
-/// Handbook: pressure correction at draft, (lift + suction loss)/2.3; a 1500 gpm pump through one 6 in hose at 10 ft
+/// Trade texts: pressure correction at draft, (lift + suction loss)/2.3; a 1500 gpm pump through one 6 in hose at 10 ft
 /// shows 142.3 psi for 150 psi net.
 #[test]
 fn net_pressure_at_draft_by_the_table() {
@@ -228,7 +228,7 @@ fn net_pressure_by_gauges() {
     );
 }
 
-/// Handbook: +50 rpm at 3000 rpm raises the pressure 3.361 % at the scaled flow.
+/// Trade texts: +50 rpm at 3000 rpm raises the pressure 3.361 % at the scaled flow.
 #[test]
 fn a_reading_is_carried_to_rated_speed() {
     use cutwater_hydraulics::affinity::Duty;
@@ -243,10 +243,10 @@ fn a_reading_is_carried_to_rated_speed() {
     close(d.flow / read.flow, 3050.0 / 3000.0, 1e-12, "flow");
 }
 
-/// Handbook budget 1: 2.3094, 1.4434, 0.5367, 0.0851 and 0.0625 psi... combine to 2.7777 psi; ν_eff 2871 with the
+/// Worked budget: 2.3094, 1.4434, 0.5367, 0.0851 and 0.0625 psi... combine to 2.7777 psi; ν_eff 2871 with the
 /// five repeats (4 degrees of freedom).
 #[test]
-fn the_handbook_budget_adds_up() {
+fn the_worked_budget_adds_up() {
     // The repeat part is 1.2/√5; the vacuum part 0.0851 psi and the height part ±0.25 ft as rectangular.
     let parts = [2.3094, 1.4434, 0.5367, 0.0851, 0.0625];
     let u = service::combined_uncertainty(&parts.map(|p| (1.0, p)), &[]).unwrap();
@@ -268,7 +268,7 @@ fn the_handbook_budget_adds_up() {
     assert!(service::verdict(f64::NAN, service::Limits::default(), 0.0).is_err());
 }
 
-/// Handbook 07: 1800 rpm × 1.96 is 3528 rpm; 1250 gpm at 150 psi with pump 0.70 and drive 0.95 takes 164.474 hp.
+/// Worked example: 1800 rpm × 1.96 is 3528 rpm; 1250 gpm at 150 psi with pump 0.70 and drive 0.95 takes 164.474 hp.
 #[test]
 fn drive_margins() {
     let engine = Engine::new(

@@ -561,32 +561,3 @@ fn held_pressures_are_found_again() {
         "{met} met, {not_unique} not unique, {other} other"
     );
 }
-
-#[test]
-fn zz_probe() {
-    use std::collections::BTreeMap;
-    let mut kinds: BTreeMap<String, usize> = BTreeMap::new();
-    let mut sum = 0;
-    for seed in 0..20000 {
-        let size = 1 + (seed as usize * 7) % 40;
-        let loops = (seed as usize) % 12;
-        let b = build(seed, size, loops);
-        let key = match b.net.solve(&Options::default()) {
-            Ok(s) => { if s.iterations > 60 { println!("slow {seed}"); } sum += s.iterations; verify(&b, &s); format!("ok {}", s.iterations / 10 * 10) }
-            Err(SolveError::Infeasible(i)) => format!("inf {}", format!("{i:?}").split_whitespace().next().unwrap()),
-            Err(e) => { println!("{seed} {size} {loops}: {e}"); "nc".into() }
-        };
-        *kinds.entry(key).or_default() += 1;
-    }
-    println!("{sum} {kinds:#?}");
-}
-
-#[test]
-fn zz_one() {
-    let Ok(seed) = std::env::var("SEED") else { return };
-    let seed: u64 = seed.parse().unwrap();
-    let size = 1 + (seed as usize * 7) % 40;
-    let loops = (seed as usize) % 12;
-    let b = build(seed, size, loops);
-    println!("{:?}", b.net.solve(&Options::default()).map(|s| s.iterations));
-}

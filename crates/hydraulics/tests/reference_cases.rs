@@ -269,7 +269,7 @@ fn darcy_loss_rises_steadily() {
     }
 }
 
-/// Handbook: parallel lines by the square law (two 2½ in lines C 0.5; 3 in and 2½ in 0.3002).
+/// Trade texts: parallel lines by the square law (two 2½ in lines C 0.5; 3 in and 2½ in 0.3002).
 #[test]
 fn parallel_lines() {
     let c = friction::parallel_resistance(&[2.0, 2.0]).unwrap();
@@ -767,9 +767,9 @@ fn verdicts_with_a_guard_band() {
     assert_eq!(ran, 55);
 }
 
-/// Handbook budget: limit 150 psi, u 2.7777 psi; a reading of 152 has a 23.6 % chance of being below 150.
+/// Worked budget: limit 150 psi, u 2.7777 psi; a reading of 152 has a 23.6 % chance of being below 150.
 #[test]
-fn handbook_conformance() {
+fn conformance_of_a_reading() {
     let limits = Limits {
         lower: Some(150.0),
         upper: None,

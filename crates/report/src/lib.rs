@@ -1,1 +1,17 @@
-//! JSON and other renderings of findings and results.
+//! What a run found and computed, in forms that outlive the compiler's own tables.
+//!
+//! [`outcome`] gathers findings and results of a run with the texts they speak of; [`json`] is the JSON
+//! document made from it, whose schema is `schema/report-1.json`; [`page`] holds the reference pages behind
+//! `cutwater explain`.
+//!
+//! Invariants: the order is that of paths, then of places; nothing depends on the order in which files were
+//! named or read, on the number of cores, or on the clock.
+//!
+//! Not here: the compiler's work, drawing for a terminal, and any writing to files or streams.
+
+pub mod json;
+pub mod outcome;
+pub mod page;
+
+pub use json::{Document, FORMAT_VERSION};
+pub use outcome::{At, Collector, FileOutcome, Outcome, Source, Summary};

@@ -10,7 +10,8 @@ use std::fmt::Write as _;
 use std::hint::black_box;
 
 fn spec(bytes: usize) -> String {
-    let mut out = String::from("//! A fleet of invented pumps.\nuse \"parts/hose.pump\" as stock\n\n");
+    let mut out =
+        String::from("//! A fleet of invented pumps.\nuse \"parts/hose.pump\" as stock\n\n");
     let mut n = 0usize;
     while out.len() < bytes {
         n += 1;

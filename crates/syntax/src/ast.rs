@@ -338,9 +338,9 @@ pub struct Number {
 /// A tolerance as written; without a unit of its own it takes the number's.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Tolerance {
-    /// Most above (signed).
+    /// The upper deviation (signed), as written: the first of a pair.
     pub plus: f64,
-    /// Most below (signed: `-0.001`).
+    /// The lower deviation (signed: `-0.001`), the second of a pair.
     pub minus: f64,
     /// Its own unit, `%` included.
     pub unit: Option<Name>,

@@ -52,7 +52,7 @@ impl Line {
 
 /// Lays out a whole file. Giving the result back gives it unchanged; parsing it gives the same tree.
 pub fn format(text: &str) -> String {
-    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    let text = text.trim_start_matches('\u{feff}');
     let mut lines: Vec<Line> = Vec::new();
     let mut block = 0;
     for chunk in split(text) {
@@ -131,7 +131,10 @@ impl<'s> Layout<'s> {
             source,
             raw,
             comments,
-            toks: toks.into_iter().filter(|t| t.kind != T::Newline && !t.span.is_empty()).collect(),
+            toks: toks
+                .into_iter()
+                .filter(|t| t.kind != T::Newline && !t.span.is_empty())
+                .collect(),
             breaks: HashSet::new(),
             rows: HashSet::new(),
             heads: HashSet::new(),
@@ -145,7 +148,9 @@ impl<'s> Layout<'s> {
             ItemKind::Require(r) => {
                 me.mark_expr(&r.value);
                 match &r.rule {
-                    crate::ast::Rule::Compare(_, e) | crate::ast::Rule::Within(e) => me.mark_expr(e),
+                    crate::ast::Rule::Compare(_, e) | crate::ast::Rule::Within(e) => {
+                        me.mark_expr(e)
+                    }
                     crate::ast::Rule::Error => {}
                 }
             }
@@ -159,8 +164,10 @@ impl<'s> Layout<'s> {
         let written_on_one_line = !self.source[body.range()].contains(['\n', '\r']);
         let simple = match entries {
             [] => true,
-            [one] => matches!(one.kind, EntryKind::Field { .. } | EntryKind::Hold { .. })
-                || !outer && matches!(one.kind, EntryKind::Chain(_)),
+            [one] => {
+                matches!(one.kind, EntryKind::Field { .. } | EntryKind::Hold { .. })
+                    || !outer && matches!(one.kind, EntryKind::Chain(_))
+            }
             _ => false,
         };
         let has_comment = self
@@ -175,7 +182,9 @@ impl<'s> Layout<'s> {
         }
         for e in entries {
             match &e.kind {
-                EntryKind::Field { value, .. } | EntryKind::Hold { value, .. } => self.mark_expr(value),
+                EntryKind::Field { value, .. } | EntryKind::Hold { value, .. } => {
+                    self.mark_expr(value)
+                }
                 EntryKind::Group { entries, body, .. } => self.mark_block(entries, *body, false),
                 EntryKind::Table(t) => {
                     if let Some(at) = &t.at {
@@ -268,7 +277,11 @@ impl<'s> Layout<'s> {
             let blank = newlines > 1;
             if r.kind.is_trivia() {
                 let text = self.source[r.span.range()].trim_end().to_owned();
-                if newlines == 0 && (on_line || row.is_some()) && r.kind == T::Comment {
+                if newlines == 0
+                    && (on_line || row.is_some())
+                    && current.comment.is_none()
+                    && r.kind == T::Comment
+                {
                     current.comment = Some(text);
                 } else {
                     flush!();
@@ -277,7 +290,12 @@ impl<'s> Layout<'s> {
                     }
                     // A comment right before a closing brace belongs inside the block.
                     lines.push(Line {
-                        indent: depth * INDENT + if continuation && previous.is_some() && self.mid_entry(next_tok) { INDENT } else { 0 },
+                        indent: depth * INDENT
+                            + if continuation && previous.is_some() && self.mid_entry(next_tok) {
+                                INDENT
+                            } else {
+                                0
+                            },
                         text,
                         block: stack[stack.len() - 1],
                         ..Line::default()
@@ -416,6 +434,7 @@ impl<'s> Layout<'s> {
     /// Whether a minus is a sign and not a subtraction.
     fn is_sign(&self, minus: Tok<'_>) -> bool {
         self.before(minus).is_none_or(|b| {
+            // The same question as in `prepare`, but only for how it looks.
             !matches!(
                 b.kind,
                 T::Number
@@ -471,7 +490,10 @@ fn break_long(lines: &mut Vec<Line>, from: usize) {
 }
 
 fn is_word_operator(t: Tok<'_>) -> bool {
-    matches!(t.text, "at" | "of" | "per" | "within" | "require" | "rise" | "fall" | "lines")
+    matches!(
+        t.text,
+        "at" | "of" | "per" | "within" | "require" | "rise" | "fall" | "lines"
+    )
 }
 
 /// One spelling for signs that have several.
@@ -574,10 +596,18 @@ fn runs(lines: &[Line], f: impl Fn(&Line) -> bool) -> Vec<std::ops::Range<usize>
 
 fn align_names(lines: &mut [Line]) {
     for run in runs(lines, |l| l.name.is_some()) {
-        let most = lines[run.clone()].iter().filter_map(|l| l.name).max().unwrap_or(0);
+        let most = lines[run.clone()]
+            .iter()
+            .filter_map(|l| l.name)
+            .max()
+            .unwrap_or(0);
         for l in &mut lines[run] {
             if let Some(n) = l.name {
-                let at = l.text.char_indices().nth(n).map_or(l.text.len(), |(b, _)| b);
+                let at = l
+                    .text
+                    .char_indices()
+                    .nth(n)
+                    .map_or(l.text.len(), |(b, _)| b);
                 l.text.insert_str(at, &" ".repeat(most - n));
             }
         }

@@ -17,7 +17,7 @@ pub mod token;
 use cutwater_text::Span;
 
 pub use format::{format, format_line_count};
-pub use parser::parse_chunk;
+pub use parser::{parse_chunk, parse_tokens};
 
 /// How many brackets may be open at once. Real specs use four; the limit keeps hostile text from
 /// exhausting the stack of whatever walks the tree.

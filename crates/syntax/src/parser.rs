@@ -211,7 +211,7 @@ const WANTS: [(Want, &str); 48] = [
     (Want::Reason, "the reason in quotes"),
     (Want::Block, "`{`"),
     (Want::LineEnd, "the end of the line"),
-    (Want::Cell, "a cell"),
+    (Want::Cell, "a number, a name, a text or `-`"),
     (Want::RowEnd, "the end of the row"),
     (Want::StationOf, "`of` and what it is"),
     (Want::RBrace, "`}`"),
@@ -298,11 +298,7 @@ impl<'t> LabelError<'t, In, Want> for PErr {
     ) -> Self {
         PErr {
             at: span.start,
-            wants: Wants(
-                expected
-                    .into_iter()
-                    .fold(0, |set, w| set | Wants::one(w).0),
-            ),
+            wants: Wants(expected.into_iter().fold(0, |set, w| set | Wants::one(w).0)),
         }
     }
 
@@ -403,7 +399,10 @@ fn span_of(e: &mut Extra<'_>) -> Span {
 
 /// A path within an expression.
 fn path_in_value() -> impl Parser<'static, In, Path, Ex> + Clone {
-    silently(|t| !t.begins).labelled(Want::Value).rewind().ignore_then(path(Want::Value))
+    silently(|t| !t.begins)
+        .labelled(Want::Value)
+        .rewind()
+        .ignore_then(path(Want::Value))
 }
 
 /// A word that is not one of [`crate::prepare::JOINING`].
@@ -438,14 +437,28 @@ pub fn parse_number(text: &str) -> Option<f64> {
 }
 
 fn any_number(want: Want) -> impl Parser<'static, In, (f64, Span), Ex> + Clone {
-    when(want, |t| matches!(t.kind, T::Number | T::Fraction)).try_map_with(|t, e| {
-        match parse_number(t.span.slice(&e.state().text)) {
+    when(want, |t| matches!(t.kind, T::Number | T::Fraction)).try_map_with(
+        |t, e| match parse_number(t.span.slice(&e.state().text)) {
             Some(value) => Ok((value, t.span)),
             None => Err(PErr {
                 at: e.span().start,
                 wants: Wants::one(Want::Computable),
             }),
+        },
+    )
+}
+
+/// A number after a sign: without one of its own.
+fn unsigned_number(want: Want) -> impl Parser<'static, In, (f64, Span), Ex> + Clone {
+    any_number(want).try_map_with(move |(value, span), e| {
+        let digits = span.slice(&e.state().text);
+        if digits.starts_with(['-', '\u{2212}']) {
+            return Err(PErr {
+                at: e.span().start,
+                wants: Wants::one(want),
+            });
         }
+        Ok((value, span))
     })
 }
 
@@ -477,7 +490,7 @@ fn path(want: Want) -> impl Parser<'static, In, Path, Ex> + Clone {
 
 fn tolerance() -> impl Parser<'static, In, Tolerance, Ex> + Clone {
     let plus_minus = tok(T::PlusMinus, Want::Tolerance)
-        .ignore_then(any_number(Want::Number))
+        .ignore_then(unsigned_number(Want::Number))
         .then(unit().or_not())
         .map_with(|((value, _), unit), e| Tolerance {
             plus: value,
@@ -486,8 +499,8 @@ fn tolerance() -> impl Parser<'static, In, Tolerance, Ex> + Clone {
             span: span_of(e),
         });
     let signed = tok(T::Plus, Want::Number)
-        .or_not()
-        .ignore_then(any_number(Want::Number));
+        .ignore_then(unsigned_number(Want::Number))
+        .or(any_number(Want::Number));
     let pair = tok(T::LParen, Want::Tolerance)
         .ignore_then(signed.clone())
         .then_ignore(tok(T::Slash, Want::Deviation))
@@ -495,8 +508,8 @@ fn tolerance() -> impl Parser<'static, In, Tolerance, Ex> + Clone {
         .then(unit().or_not())
         .then_ignore(tok(T::RParen, Want::RParen))
         .map_with(|(((a, _), (b, _)), unit), e| Tolerance {
-            plus: a.max(b),
-            minus: a.min(b),
+            plus: a,
+            minus: b,
             unit,
             span: span_of(e),
         });
@@ -552,22 +565,23 @@ fn sum(whole: impl Parser<'static, In, Expr, Ex> + Clone + 'static, literal: P<E
         )
         .map(ExprKind::List);
     let arguments = items.delimited_by(tok(T::LParen, Want::Call), tok(T::RParen, Want::RParen));
-    let named = path_in_value()
-        .then(arguments.or_not())
-        .validate(|(mut path, arguments), e, emitter| match arguments {
-            None => ExprKind::Path(path),
-            Some(arguments) if path.names.len() == 1 => ExprKind::Call {
-                function: path.names.swap_remove(0),
-                arguments,
-            },
-            Some(_) => {
-                emitter.emit(PErr {
-                    at: e.span().start,
-                    wants: Wants::one(Want::FunctionName),
-                });
-                ExprKind::Error
-            }
-        });
+    let named =
+        path_in_value()
+            .then(arguments.or_not())
+            .validate(|(mut path, arguments), e, emitter| match arguments {
+                None => ExprKind::Path(path),
+                Some(arguments) if path.names.len() == 1 => ExprKind::Call {
+                    function: path.names.swap_remove(0),
+                    arguments,
+                },
+                Some(_) => {
+                    emitter.emit(PErr {
+                        at: e.span().start,
+                        wants: Wants::one(Want::FunctionName),
+                    });
+                    ExprKind::Error
+                }
+            });
     let paren = whole.delimited_by(tok(T::LParen, Want::Value), tok(T::RParen, Want::RParen));
     let other = choice((
         named,
@@ -654,8 +668,8 @@ fn flat(
     other: T,
     make: fn(Box<Expr>, Vec<(bool, Expr)>) -> ExprKind,
 ) -> P<Expr> {
-    let operator =
-        when(Want::Operator, move |t| t.kind == one || t.kind == other).map(move |t| t.kind == other);
+    let operator = when(Want::Operator, move |t| t.kind == one || t.kind == other)
+        .map(move |t| t.kind == other);
     operand
         .clone()
         .then(operator.then(operand).repeated().collect::<Vec<_>>())
@@ -723,12 +737,13 @@ fn value(e: P<Expr>) -> P<Expr> {
 fn cell() -> P<Cell> {
     let number = any_number(Want::Cell).map(|(v, _)| CellKind::Number(v));
     choice((
-        number.clone(),
+        number,
         tok(T::Minus, Want::Cell).to(CellKind::Absent),
         tok(T::Word, Want::Cell).map_with(|t, e| CellKind::Word(e.state().text(t))),
         tok(T::Text, Want::Cell)
             .map_with(|t, e| CellKind::Text(unquoted(t.span.slice(&e.state().text)))),
-        tok(T::Plus, Want::Cell).ignore_then(number),
+        tok(T::Plus, Want::Cell)
+            .ignore_then(unsigned_number(Want::Cell).map(|(v, _)| CellKind::Number(v))),
     ))
     .map_with(|kind, e| Cell {
         kind,
@@ -771,9 +786,7 @@ fn ends_entry(t: Pt) -> bool {
 
 /// Anything up to the next line or field. Takes at least one token.
 fn skip_entry(tree: P<()>) -> P<()> {
-    tree.clone()
-        .ignore_then(skip_to(tree, ends_entry))
-        .boxed()
+    tree.clone().ignore_then(skip_to(tree, ends_entry)).boxed()
 }
 
 fn table(e: P<Expr>, tree: P<()>) -> P<EntryKind> {
@@ -784,10 +797,7 @@ fn table(e: P<Expr>, tree: P<()>) -> P<EntryKind> {
         .separated_by(tok(T::Comma, Want::ColumnComma))
         .allow_trailing()
         .collect::<Vec<_>>()
-        .delimited_by(
-            tok(T::LParen, Want::Columns),
-            tok(T::RParen, Want::HeadEnd),
-        )
+        .delimited_by(tok(T::LParen, Want::Columns), tok(T::RParen, Want::HeadEnd))
         .map_with(|c, e| (c, span_of(e)));
     let ends_row = |t: Pt| matches!(t.kind, T::Newline | T::Semicolon);
     let separator = when(Want::RowEnd, ends_row).ignored();
@@ -804,9 +814,7 @@ fn table(e: P<Expr>, tree: P<()>) -> P<EntryKind> {
         .then_ignore(when(Want::RowEnd, move |t| ends_row(t) || t.kind == T::RBrace).rewind())
         .recover_with(via_parser(
             tree.clone()
-                .ignore_then(skip_to(tree, move |t| {
-                    ends_row(t) || t.kind == T::RBrace
-                }))
+                .ignore_then(skip_to(tree, move |t| ends_row(t) || t.kind == T::RBrace))
                 .to(None),
         ))
         .boxed();
@@ -887,7 +895,11 @@ fn value_or_skip(value: P<Expr>, tree: P<()>) -> P<Expr> {
     value
         .recover_with(via_parser(skip_to(tree, ends_entry).map_with(|(), e| {
             let at = e.span().start;
-            let put = e.state().toks.get(at.wrapping_sub(1)).map_or(0, |t| t.span.end);
+            let put = e
+                .state()
+                .toks
+                .get(at.wrapping_sub(1))
+                .map_or(0, |t| t.span.end);
             Expr {
                 kind: ExprKind::Error,
                 span: Span::at(put as usize),
@@ -926,7 +938,11 @@ fn entries(e: P<Expr>, value: P<Expr>, literal: P<Expr>, tree: P<()>) -> P<(Vec<
         let group = word(Want::Entry).then(block.clone()).map(make_group);
         // A word too many before a block does not cost the block.
         let wordy_group = word(Want::Entry)
-            .then_ignore(silently(|t| t.kind == T::Word && !t.first).repeated().at_least(1))
+            .then_ignore(
+                silently(|t| t.kind == T::Word && !t.first)
+                    .repeated()
+                    .at_least(1),
+            )
             .then(block)
             .map(make_group);
         let entry = choice((field, hold, chain, table, group))
@@ -942,9 +958,9 @@ fn entries(e: P<Expr>, value: P<Expr>, literal: P<Expr>, tree: P<()>) -> P<(Vec<
                 when(Want::LineEnd, |t| {
                     ends_entry(t) || t.kind == T::Word && !t.key.joins()
                 })
-                    .rewind()
-                    .ignored()
-                    .recover_with(via_parser(skip_to(tree, ends_entry))),
+                .rewind()
+                .ignored()
+                .recover_with(via_parser(skip_to(tree, ends_entry))),
             )
             .boxed();
         let separator = tok(T::Semicolon, Want::Semicolon).repeated();
@@ -990,11 +1006,9 @@ fn item() -> P<ItemKind> {
                 .or(word(Want::LetName)),
         )
         .then_ignore(tok(T::Equals, Want::Equals))
-        .then(
-            value.recover_with(via_parser(
-                rest(tree.clone()).map_with(move |(), e| error_here(e)),
-            )),
-        )
+        .then(value.recover_with(via_parser(
+            rest(tree.clone()).map_with(move |(), e| error_here(e)),
+        )))
         .map(|(name, value)| ItemKind::Let { name, value });
     let comparison = when(Want::Comparison, |t| {
         matches!(t.kind, T::AtLeast | T::AtMost | T::Above | T::Below)
@@ -1036,9 +1050,7 @@ fn item() -> P<ItemKind> {
         )
     };
     let decl = when(Want::Item, |t| {
-        t.kind == T::Word
-            && !t.key.joins()
-            && !matches!(t.key, Key::Use | Key::Let | Key::Require)
+        t.kind == T::Word && !t.key.joins() && !matches!(t.key, Key::Use | Key::Let | Key::Require)
     })
     .map_with(name_of)
     .then(word(Want::DeclName).or_not())
@@ -1123,8 +1135,15 @@ pub fn parse_tokens(text: &str, raw: &[Raw]) -> Parsed {
 fn grammar_tokens(text: &str, toks: &[Tok<'_>], end: u32) -> Vec<Pt> {
     let mut out: Vec<Pt> = Vec::with_capacity(toks.len() + 1);
     // For each open bracket, whether it is a block, and the column of its last entry.
-    let mut open: Vec<(bool, u32)> = vec![(true, column(text, toks[0].span.start))];
+    let mut line = column(text, toks[0].span.start);
+    let mut open: Vec<(bool, u32)> = vec![(true, line)];
     for (n, t) in toks.iter().enumerate() {
+        if t.first {
+            line = column(text, t.span.start);
+        } else if let Some((true, before @ u32::MAX)) = open.last_mut() {
+            // The first entry stands on the line of the `{`.
+            *before = line;
+        }
         let key = if t.kind == T::Word {
             Key::of(t.text)
         } else {
@@ -1138,12 +1157,11 @@ fn grammar_tokens(text: &str, toks: &[Tok<'_>], end: u32) -> Vec<Pt> {
                 open.pop();
             }
             _ if t.first && n > 0 => {
-                if let Some((true, before)) = open.last_mut() {
-                    let here = column(text, t.span.start);
-                    if here <= *before {
-                        *before = here;
-                        begins = t.kind == T::Word && !key.joins();
-                    }
+                if let Some((true, before)) = open.last_mut()
+                    && line <= *before
+                {
+                    *before = line;
+                    begins = t.kind == T::Word && !key.joins();
                 }
             }
             _ => {}
@@ -1177,6 +1195,9 @@ fn column(text: &str, at: u32) -> u32 {
 
 /// Longest piece of the text that a message repeats, in characters.
 const QUOTED: usize = 40;
+
+/// How many tokens of a line a message looks at for what the line was meant to be.
+const LOOK: usize = 64;
 
 /// A piece of the text for a message: in backticks, cut where it is long.
 pub(crate) fn quote(text: &str) -> String {
@@ -1218,7 +1239,11 @@ impl<'a> Report<'a> {
         for slip in slips {
             let e = self.say(*slip);
             // A slip and what follows from it on its line are one finding.
-            if last != Some(e.span) && !self.told.contains(&self.lines.line_of(e.span.start as usize)) {
+            if last != Some(e.span)
+                && !self
+                    .told
+                    .contains(&self.lines.line_of(e.span.start as usize))
+            {
                 last = Some(e.span);
                 out.push(e);
             }
@@ -1227,11 +1252,10 @@ impl<'a> Report<'a> {
 
     fn say(&self, e: PErr) -> SyntaxError {
         let found = self.toks.get(e.at).copied();
-        let previous = e
-            .at
-            .checked_sub(1)
-            .and_then(|p| self.toks.get(p).or_else(|| self.toks.last()))
-            .copied();
+        let previous =
+            e.at.checked_sub(1)
+                .and_then(|p| self.toks.get(p).or_else(|| self.toks.last()))
+                .copied();
         // Nothing more stands on the line: the slip is shown where something is missing, not on the next line.
         let ends = found.is_none_or(|f| f.first || f.kind == T::Newline || f.span.is_empty());
         let known = self
@@ -1246,9 +1270,9 @@ impl<'a> Report<'a> {
         let begins = e.wants.has(Want::Entry)
             || e.wants.has(Want::LineEnd) && ends
             || e.wants.has(Want::End)
-            || e.wants.has(Want::Computable);
-        let there = found
-            .filter(|f| !ends || begins && !f.span.is_empty() && f.kind != T::Newline);
+            || e.wants.has(Want::Computable)
+            || e.wants.has(Want::FunctionName);
+        let there = found.filter(|f| !ends || begins && !f.span.is_empty() && f.kind != T::Newline);
         match (there, previous) {
             (Some(f), Some(p)) if !begins && !p.text.is_empty() => slip(
                 f.span,
@@ -1312,7 +1336,11 @@ impl<'a> Report<'a> {
         }
         if strong == Wants::one(Want::Block) {
             // The head of a declaration may go on.
-            let more = [(Want::Like, "`like`"), (Want::Of, "`of`")];
+            let more = [
+                (Want::DeclName, "a name"),
+                (Want::Like, "`like`"),
+                (Want::Of, "`of`"),
+            ];
             let more = more.iter().filter(|(w, _)| wants.has(*w));
             words.splice(0..0, more.map(|(_, text)| *text));
         }
@@ -1337,20 +1365,24 @@ impl<'a> Report<'a> {
         if first.kind == T::Field && crate::split::ITEM_WORDS.contains(&first.text) {
             return Some(slip(
                 first.span,
-                format!("expected a name after {}, but `=` stands there", shown(first)),
+                format!(
+                    "expected a name after {}, but `=` stands there",
+                    shown(first)
+                ),
             ));
         }
         let mut said = slip(
             first.span,
-            format!("expected a declaration, `use`, `let` or `require`, but {} stands here", shown(first)),
+            format!(
+                "expected a declaration, `use`, `let` or `require`, but {} stands here",
+                shown(first)
+            ),
         );
         let add = if first.kind == T::Field {
             "let"
-        } else if self
-            .toks
-            .iter()
-            .any(|t| matches!(t.kind, T::AtLeast | T::AtMost | T::Above | T::Below) || t.text == "within")
-        {
+        } else if self.toks.iter().any(|t| {
+            matches!(t.kind, T::AtLeast | T::AtMost | T::Above | T::Below) || t.text == "within"
+        }) {
             "require"
         } else {
             return Some(said);
@@ -1391,6 +1423,7 @@ impl<'a> Report<'a> {
         let line = self.toks[..at].iter().rev();
         let in_lay = line
             .take_while(|t| !t.first && t.kind != T::LBrace)
+            .take(LOOK)
             .any(|t| t.kind == T::Arrow);
         let wanted = if in_lay {
             "`->`, `:` or the end of the line"
@@ -1408,7 +1441,12 @@ impl<'a> Report<'a> {
     }
 
     /// A line that begins with a name and goes on with a value is a field whose sign was forgotten.
-    fn forgotten_equals(&self, e: PErr, found: Option<Tok<'_>>, previous: Option<Tok<'_>>) -> Option<SyntaxError> {
+    fn forgotten_equals(
+        &self,
+        e: PErr,
+        found: Option<Tok<'_>>,
+        previous: Option<Tok<'_>>,
+    ) -> Option<SyntaxError> {
         let p = previous.filter(|p| p.kind == T::Word)?;
         let begins = p.first
             || e.at >= 2
@@ -1423,16 +1461,28 @@ impl<'a> Report<'a> {
         let Some(f) = goes_on else {
             let mut said = slip(
                 p.span,
-                format!("expected `=` and a value after {}, but nothing follows", shown(p)),
+                format!(
+                    "expected `=` and a value after {}, but nothing follows",
+                    shown(p)
+                ),
             );
             said.help = Some(format!("write `{} = …`, or a block in `{{ }}`", p.text));
             return Some(said);
         };
-        let rest = || self.toks[e.at..].iter().take_while(|t| !t.first);
+        let rest = || {
+            self.toks[e.at..]
+                .iter()
+                .take_while(|t| !t.first && t.kind != T::Semicolon)
+                .take(LOOK)
+        };
         if rest().any(|t| t.kind == T::Arrow) {
             return Some(slip(
                 f.span,
-                format!("expected `->` after {}, but {} stands here", shown(p), shown(f)),
+                format!(
+                    "expected `->` after {}, but {} stands here",
+                    shown(p),
+                    shown(f)
+                ),
             ));
         }
         if rest().any(|t| t.kind == T::LBrace) {
@@ -1448,7 +1498,11 @@ impl<'a> Report<'a> {
         if f.kind == T::Field {
             return Some(slip(
                 p.span,
-                format!("expected `=` after {}, but {} stands there", shown(p), shown(f)),
+                format!(
+                    "expected `=` after {}, but {} stands there",
+                    shown(p),
+                    shown(f)
+                ),
             ));
         }
         if !matches!(
@@ -1459,7 +1513,11 @@ impl<'a> Report<'a> {
         }
         let mut said = slip(
             p.span,
-            format!("expected `=` after {}, but {} stands there", shown(p), shown(f)),
+            format!(
+                "expected `=` after {}, but {} stands there",
+                shown(p),
+                shown(f)
+            ),
         );
         said.help = Some(format!("write `{} = …`", p.text));
         said.fix = Some((Span::at(p.span.end as usize), " =".to_owned()));

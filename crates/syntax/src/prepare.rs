@@ -116,7 +116,16 @@ fn opener(kind: T) -> T {
 pub(crate) fn joins(word: &str) -> bool {
     matches!(
         word,
-        "at" | "of" | "per" | "to" | "like" | "as" | "because" | "within" | "rise" | "fall" | "lines"
+        "at" | "of"
+            | "per"
+            | "to"
+            | "like"
+            | "as"
+            | "because"
+            | "within"
+            | "rise"
+            | "fall"
+            | "lines"
     )
 }
 
@@ -229,7 +238,8 @@ impl<'s> Pass<'s, '_> {
                         span: r.span,
                         message: format!("{} means nothing here", quote(r.span.slice(self.text))),
                         help: Some(
-                            "take it out; texts go in double quotes, comments after `//`".to_owned(),
+                            "take it out; texts go in double quotes, comments after `//`"
+                                .to_owned(),
                         ),
                         related: None,
                         fix: None,
@@ -306,10 +316,7 @@ impl<'s> Pass<'s, '_> {
             && last.text != "hold"
             && (last.first
                 || self.out.len() >= 2
-                    && matches!(
-                        self.out[self.out.len() - 2].kind,
-                        T::LBrace | T::Semicolon
-                    ))
+                    && matches!(self.out[self.out.len() - 2].kind, T::LBrace | T::Semicolon))
     }
 
     /// Whether the token `i` can begin an entry.
@@ -359,10 +366,7 @@ impl<'s> Pass<'s, '_> {
             self.errors.push(SyntaxError {
                 kind: SyntaxErrorKind::Unclosed,
                 span: r.span,
-                message: format!(
-                    "{} is opened twice here but closed once",
-                    r.kind.describe()
-                ),
+                message: format!("{} is opened twice here but closed once", r.kind.describe()),
                 help: Some("take one out, or close both".to_owned()),
                 related: None,
                 fix: Some((r.span, String::new())),
@@ -447,6 +451,15 @@ impl<'s> Pass<'s, '_> {
         });
     }
 
+    /// Whether the last token put out ends a value, so that a minus after it subtracts.
+    fn after_value(&self) -> bool {
+        self.out.last().is_some_and(|t| {
+            let needs_value =
+                t.kind == T::Word && (joins(t.text) || t.text == "require" && self.out.len() == 1);
+            ends_value(t.kind) && !needs_value
+        })
+    }
+
     /// Anything but a bracket. Gives the last raw token that was taken.
     fn plain(&mut self, mut i: usize, is_first: bool) -> usize {
         let r = self.raw[i];
@@ -469,8 +482,7 @@ impl<'s> Pass<'s, '_> {
             T::Minus
                 if self.adjacent(i)
                     && matches!(self.raw[i + 1].kind, T::Number | T::Fraction)
-                    && (prev.is_none_or(|p| !ends_value(p))
-                        || is_first
+                    && (!self.after_value()
                         || self.in_table()
                             && self.out.last().is_some_and(|p| p.span.end < r.span.start)) =>
             {
@@ -482,10 +494,7 @@ impl<'s> Pass<'s, '_> {
                 let in_head = prev == Some(T::Word)
                     && self.open.last().is_some_and(|o| o.kind == T::LParen)
                     && self.out.len() >= 2
-                    && matches!(
-                        self.out[self.out.len() - 2].kind,
-                        T::LParen | T::Comma
-                    );
+                    && matches!(self.out[self.out.len() - 2].kind, T::LParen | T::Comma);
                 if self.kind_at(i + 1) == T::Equals && (prev != Some(T::Dot) || is_first) {
                     kind = T::Field;
                 } else if !is_first
@@ -608,9 +617,9 @@ fn extend_unit(raw: &[Raw], mut i: usize) -> usize {
             .is_some_and(|n| n.span.start == raw[a].span.end && kind.contains(&n.kind))
     };
     loop {
-        if touching(i, &[T::Star, T::Slash]) && touching(i + 1, &[T::Word]) {
-            i += 2;
-        } else if touching(i, &[T::Caret]) && touching(i + 1, &[T::Number]) {
+        if touching(i, &[T::Star, T::Slash]) && touching(i + 1, &[T::Word])
+            || touching(i, &[T::Caret]) && touching(i + 1, &[T::Number])
+        {
             i += 2;
         } else if touching(i, &[T::Caret])
             && touching(i + 1, &[T::Minus])

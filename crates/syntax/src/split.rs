@@ -169,10 +169,12 @@ fn split_tokens(text: &str, raw: &[Raw]) -> Vec<Chunk> {
             closed,
             last,
         };
-        if begun
-            && (sure || depth == 0 && is_weak(text, raw, i, first.then_some(here), before))
-        {
-            let cut = if pending_line_end { t.span.start } else { boundary };
+        if begun && (sure || depth == 0 && is_weak(text, raw, i, first.then_some(here), before)) {
+            let cut = if pending_line_end {
+                t.span.start
+            } else {
+                boundary
+            };
             chunks.push(Chunk {
                 span: Span { start, end: cut },
                 strong,
@@ -221,7 +223,13 @@ pub struct Resplit {
 
 /// Splits `new`, which differs from a text whose chunks are `old` in the bytes `old_range` → `new_range`,
 /// lexing only round the change. Gives exactly what [`split`] gives.
-pub fn resplit(old: &[Chunk], old_len: usize, new: &str, old_range: Span, new_range: Span) -> Resplit {
+pub fn resplit(
+    old: &[Chunk],
+    old_len: usize,
+    new: &str,
+    old_range: Span,
+    new_range: Span,
+) -> Resplit {
     let delta = new.len() as i64 - old_len as i64;
     // A chunk's end is decided by the first line of the next one, so keep only chunks whose successor is untouched too.
     let untouched = old.partition_point(|c| c.span.end < old_range.start);
@@ -302,10 +310,33 @@ mod tests {
 
     fn lines() -> impl Strategy<Value = String> {
         let line = prop_oneof![
-            Just("ring a {"), Just("  bore = 5 in"), Just("}"), Just(""), Just("/// doc"), Just("// c"),
-            Just("let x = 1"), Just("  + 2"), Just("use \"p\" as q"), Just("require a > b"), Just("  draft { lift = 2 ft }"),
-            Just("site { altitude = 1 ft }"), Just("pump p like q {"), Just("junk"), Just("\"open"), Just("("), Just("ring b {} ring c {}"),
-            Just("  ring d {"), Just("} }"), Just("    draft {"), Just("    }"), Just("  bore = 5 in }"), Just("ring e"), Just("gap = 5"), Just("a.b > 3"), Just("let"), Just("  -> c"),
+            Just("ring a {"),
+            Just("  bore = 5 in"),
+            Just("}"),
+            Just(""),
+            Just("/// doc"),
+            Just("// c"),
+            Just("let x = 1"),
+            Just("  + 2"),
+            Just("use \"p\" as q"),
+            Just("require a > b"),
+            Just("  draft { lift = 2 ft }"),
+            Just("site { altitude = 1 ft }"),
+            Just("pump p like q {"),
+            Just("junk"),
+            Just("\"open"),
+            Just("("),
+            Just("ring b {} ring c {}"),
+            Just("  ring d {"),
+            Just("} }"),
+            Just("    draft {"),
+            Just("    }"),
+            Just("  bore = 5 in }"),
+            Just("ring e"),
+            Just("gap = 5"),
+            Just("a.b > 3"),
+            Just("let"),
+            Just("  -> c"),
         ];
         prop::collection::vec(line, 0..24).prop_map(|v| v.join("\n"))
     }
@@ -321,8 +352,8 @@ mod tests {
             let r = resplit(&split(&old), old.len(), &new, Span::new(a, b), Span::new(a, a + insert.len()));
             prop_assert_eq!(&r.chunks, &split(&new), "old {:?} new {:?}", old, new);
             let old_chunks = split(&old);
-            for k in 0..r.kept_front {
-                prop_assert_eq!(old_chunks[k].span.slice(&old), r.chunks[k].span.slice(&new));
+            for (o, n) in old_chunks.iter().zip(&r.chunks).take(r.kept_front) {
+                prop_assert_eq!(o.span.slice(&old), n.span.slice(&new));
             }
             for k in 0..r.kept_back {
                 let (o, n) = (old_chunks[old_chunks.len() - 1 - k], r.chunks[r.chunks.len() - 1 - k]);

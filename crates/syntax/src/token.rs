@@ -5,6 +5,9 @@
 //! comments do not span lines), so any line start is a safe place to begin lexing again; the splitter
 //! relies on that.
 //!
+//! The automaton is kept to patterns over single bytes where they repeat: comments, texts and letters beyond ASCII
+//! are finished by [`lex`], so that no length of them costs stack in a build without optimisation.
+//!
 //! What the trade writes decides a few rules: `2-1/2` and `3/4` are one number, `5in` is a number and a
 //! word, `±`, `+-` and `+/-` are the same sign.
 
@@ -13,19 +16,17 @@ use logos::Logos;
 
 /// The kind of a token. `Unit`, `Field` and `Newline` are made by the second pass (see `prepare`); the rest by the lexer.
 #[derive(Logos, Clone, Copy, PartialEq, Eq, Hash, Debug)]
-#[logos(skip r"[ \t\u{feff}\u{a0}]+")]
+#[logos(skip r"[ \t]+")]
 pub enum T {
     /// Line end.
     #[regex(r"\r\n|\n|\r")]
     Newline,
     /// `// text`, to the line end.
-    #[regex(r"//[^\r\n]*", priority = 3, allow_greedy = true)]
+    #[token("//")]
     Comment,
     /// `/// text`: documents what follows.
-    #[regex(r"///[^\r\n]*", priority = 4, allow_greedy = true)]
     Doc,
     /// `//! text`: documents the file.
-    #[regex(r"//![^\r\n]*", priority = 4, allow_greedy = true)]
     FileDoc,
     /// `5`, `1_250`, `.005`, `5e-3`, `-4` where no value precedes.
     #[regex(r"([0-9][0-9_]*(\.[0-9][0-9_]*)?|\.[0-9][0-9_]*)([eE][+-]?[0-9]+)?")]
@@ -37,13 +38,13 @@ pub enum T {
     #[regex(r"[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]", priority = 9)]
     Date,
     /// `"text"`.
-    #[regex(r#""[^"\r\n]*""#)]
     Text,
     /// A text without its closing quote; ends at the line end.
-    #[regex(r#""[^"\r\n]*"#, allow_greedy = true)]
+    #[token("\"")]
     OpenText,
     /// A name or a unit's name.
-    #[regex(r"[A-Za-z_°µμ℃℉%Δ][A-Za-z0-9_°µμ²³⁴⁻¹]*")]
+    #[regex(r"[A-Za-z_%][A-Za-z0-9_]*")]
+    #[regex(r"[°µμ℃℉Δ]")]
     Word,
     /// A word right before `=`: the name of what is being set. Made by the second pass.
     Field,
@@ -128,6 +129,8 @@ pub enum T {
     #[token("<")]
     Below,
     /// Anything no rule takes; neighbouring ones are merged.
+    // The pattern is for blanks beyond ASCII, which `lex` drops; real strangers come as the automaton's error.
+    #[regex("[\u{feff}\u{a0}]")]
     Unknown,
 }
 
@@ -190,6 +193,34 @@ pub fn lex(text: &str) -> Vec<Raw> {
     let mut out: Vec<Raw> = Vec::with_capacity(text.len() / 4 + 8);
     let mut lexer = T::lexer(text);
     while let Some(kind) = lexer.next() {
+        let kind = match kind {
+            Ok(T::Unknown) => continue,
+            Ok(T::Comment) => {
+                let rest = lexer.remainder();
+                let kind = match rest.as_bytes().first() {
+                    Some(b'/') => T::Doc,
+                    Some(b'!') => T::FileDoc,
+                    _ => T::Comment,
+                };
+                lexer.bump(rest.find(['\n', '\r']).unwrap_or(rest.len()));
+                Ok(kind)
+            }
+            Ok(T::OpenText) => {
+                let rest = lexer.remainder();
+                let end = rest.find(['"', '\n', '\r']).unwrap_or(rest.len());
+                let shut = rest[end..].starts_with('"');
+                lexer.bump(end + usize::from(shut));
+                Ok(if shut { T::Text } else { T::OpenText })
+            }
+            Ok(T::Word) => {
+                let rest = lexer.remainder();
+                if rest.as_bytes().first().is_some_and(in_word) {
+                    lexer.bump(word_rest(rest));
+                }
+                Ok(T::Word)
+            }
+            other => other,
+        };
         let span = Span::from(lexer.span());
         match kind {
             Ok(kind) => out.push(Raw { kind, span }),
@@ -205,6 +236,20 @@ pub fn lex(text: &str) -> Vec<Raw> {
         }
     }
     out
+}
+
+/// Whether a word may go on with a character that begins with this byte.
+fn in_word(byte: &u8) -> bool {
+    !byte.is_ascii() || byte.is_ascii_alphanumeric() || *byte == b'_'
+}
+
+/// How many bytes at the start of `text` go on with a word.
+fn word_rest(text: &str) -> usize {
+    text.find(|c: char| {
+        !(c.is_ascii_alphanumeric()
+            || matches!(c, '_' | '°' | 'µ' | 'μ' | '²' | '³' | '⁴' | '⁻' | '¹'))
+    })
+    .unwrap_or(text.len())
 }
 
 #[cfg(test)]
@@ -250,6 +295,46 @@ mod tests {
                 (T::Arrow, "->"),
                 (T::DotDot, ".."),
                 (T::Doc, "/// d"),
+            ]
+        );
+    }
+
+    #[test]
+    fn letters_beyond_ascii_belong_to_words_and_blanks_beyond_ascii_do_not() {
+        assert_eq!(
+            kinds("\u{feff}µm µ_x mm²/s°F\u{a0}Δp m⁻¹ 5℃ 3 %x λ"),
+            vec![
+                (T::Word, "µm"),
+                (T::Word, "µ_x"),
+                (T::Word, "mm²"),
+                (T::Slash, "/"),
+                (T::Word, "s°F"),
+                (T::Word, "Δp"),
+                (T::Word, "m⁻¹"),
+                (T::Number, "5"),
+                (T::Word, "℃"),
+                (T::Number, "3"),
+                (T::Word, "%x"),
+                (T::Unknown, "λ"),
+            ]
+        );
+    }
+
+    #[test]
+    fn comments_are_of_three_sorts_and_end_with_their_line() {
+        assert_eq!(
+            kinds("a// é\r\n/// d\r//! f //\n////x\n//"),
+            vec![
+                (T::Word, "a"),
+                (T::Comment, "// é"),
+                (T::Newline, "\r\n"),
+                (T::Doc, "/// d"),
+                (T::Newline, "\r"),
+                (T::FileDoc, "//! f //"),
+                (T::Newline, "\n"),
+                (T::Doc, "////x"),
+                (T::Newline, "\n"),
+                (T::Comment, "//"),
             ]
         );
     }

@@ -19,7 +19,11 @@ fn complaints(slip: &str, removed: bool, hit: usize, changed: &str) -> Vec<Strin
     let after = parse_file(changed);
     let errors: Vec<String> = after
         .iter()
-        .flat_map(|(s, p)| p.errors.iter().map(|e| format!("[{}] {}", e.span.slice(s), e.message)))
+        .flat_map(|(s, p)| {
+            p.errors
+                .iter()
+                .map(|e| format!("[{}] {}", e.span.slice(s), e.message))
+        })
         .collect();
     if errors.len() > 2 {
         out.push(format!("{} findings: {errors:#?}", errors.len()));
@@ -47,14 +51,19 @@ fn complaints(slip: &str, removed: bool, hit: usize, changed: &str) -> Vec<Strin
         let all = leaves(source, &parsed.item.kind);
         let head_hit = |l: &Leaf| l.lines.0 <= line && line <= l.lines.1;
         // Rows say nothing without their table's head, nor fields without their group's name.
-        let table = all.iter().position(head_hit).is_some_and(|h| all[h].means.contains("table "));
+        let table = all
+            .iter()
+            .position(head_hit)
+            .is_some_and(|h| all[h].means.contains("table "));
         let group = match hit_word(&source[hit - start..]) {
             name if removed && !name.is_empty() => format!("{name}/"),
             _ => "no such group".to_owned(),
         };
         let lost: Vec<&Leaf> = all
             .iter()
-            .filter(|l| !head_hit(l) && !(table && l.means.contains(" row ")) && !l.means.contains(&group))
+            .filter(|l| {
+                !(head_hit(l) || l.means.contains(&group) || table && l.means.contains(" row "))
+            })
             .filter(|l| !kept.iter().any(|k| same(k, l)))
             .collect();
         let near = |l: &Leaf| {
@@ -62,7 +71,10 @@ fn complaints(slip: &str, removed: bool, hit: usize, changed: &str) -> Vec<Strin
             at > 0 && head_hit(&all[at - 1]) || all.get(at + 1).is_some_and(head_hit)
         };
         if lost.len() > 1 || lost.iter().any(|l| !near(l)) {
-            out.push(format!("entries were lost: {:?}\nfindings: {errors:#?}", lost.iter().map(|l| &l.means).collect::<Vec<_>>()));
+            out.push(format!(
+                "entries were lost: {:?}\nfindings: {errors:#?}",
+                lost.iter().map(|l| &l.means).collect::<Vec<_>>()
+            ));
         }
     }
     for c in &mut out {
@@ -98,8 +110,16 @@ fn each_token(change: impl Fn(&mut String, std::ops::Range<usize>)) -> Vec<Strin
         let start = raw.span.start as usize;
         let line = EVERY_CONSTRUCT[..start].matches('\n').count() + 1;
         let text = EVERY_CONSTRUCT.lines().nth(line - 1).unwrap_or("").trim();
-        let slip = format!("`{}` in line {line} `{text}`", raw.span.slice(EVERY_CONSTRUCT));
-        out.extend(complaints(&slip, changed.len() < EVERY_CONSTRUCT.len(), start, &changed));
+        let slip = format!(
+            "`{}` in line {line} `{text}`",
+            raw.span.slice(EVERY_CONSTRUCT)
+        );
+        out.extend(complaints(
+            &slip,
+            changed.len() < EVERY_CONSTRUCT.len(),
+            start,
+            &changed,
+        ));
     }
     out
 }
@@ -107,7 +127,12 @@ fn each_token(change: impl Fn(&mut String, std::ops::Range<usize>)) -> Vec<Strin
 #[test]
 fn a_missing_token_stays_local() {
     let wrong = each_token(|text, at| text.replace_range(at, ""));
-    assert!(wrong.is_empty(), "{} cases:\n{}", wrong.len(), wrong.join("\n"));
+    assert!(
+        wrong.is_empty(),
+        "{} cases:\n{}",
+        wrong.len(),
+        wrong.join("\n")
+    );
 }
 
 #[test]
@@ -116,5 +141,10 @@ fn a_doubled_token_stays_local() {
         let twice = format!(" {}", &text[at.clone()]);
         text.insert_str(at.end, &twice);
     });
-    assert!(wrong.is_empty(), "{} cases:\n{}", wrong.len(), wrong.join("\n"));
+    assert!(
+        wrong.is_empty(),
+        "{} cases:\n{}",
+        wrong.len(),
+        wrong.join("\n")
+    );
 }

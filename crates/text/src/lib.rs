@@ -171,7 +171,8 @@ impl LineIndex {
         Some(Span::new(start, start + trimmed.len()))
     }
 
-    /// Offset to position. An offset past the end, or inside a character, is moved back to a boundary.
+    /// Offset to position. An offset past the end, inside a character, or between the two bytes of a line end is
+    /// moved back to a boundary.
     pub fn position(&self, text: &str, offset: usize, encoding: Encoding) -> Position {
         let mut offset = offset.min(text.len());
         while !text.is_char_boundary(offset) {
@@ -179,6 +180,9 @@ impl LineIndex {
         }
         let line = self.line_of(offset);
         let start = self.starts[line as usize] as usize;
+        if text.as_bytes()[start..offset].last() == Some(&b'\r') {
+            offset -= 1;
+        }
         let before = text.get(start..offset).unwrap_or("");
         let column = if self.ascii {
             before.len()
@@ -225,6 +229,129 @@ impl LineIndex {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
+
+    const ENCODINGS: [Encoding; 3] = [Encoding::Utf8, Encoding::Utf16, Encoding::Utf32];
+
+    #[test]
+    fn spans_join_shift_and_slice() {
+        let (a, b) = (Span::new(2, 4), Span::new(6, 9));
+        assert_eq!(a.join(b), Span::new(2, 9));
+        assert_eq!(b.join(a), Span::new(2, 9));
+        assert_eq!(a.shift(3), Span::new(5, 7));
+        assert_eq!(
+            Span::new(1, 2).shift(u32::MAX),
+            Span::new(u32::MAX as usize, u32::MAX as usize)
+        );
+        assert!(a.join(b).covers(a) && !a.covers(b) && a.covers(a));
+        assert!(a.touches(2) && a.touches(4) && !a.touches(5));
+        assert_eq!(
+            (a.len(), a.is_empty(), Span::at(7).is_empty()),
+            (2, false, true)
+        );
+        assert_eq!(Span::new(5, 3), Span::at(5));
+        assert_eq!(Span::new(usize::MAX, usize::MAX).start, u32::MAX);
+    }
+
+    #[test]
+    fn a_span_off_the_text_or_inside_a_character_is_empty() {
+        assert_eq!(Span::new(1, 3).slice("abcd"), "bc");
+        assert_eq!(Span::new(1, 9).slice("abcd"), "");
+        assert_eq!(Span::new(0, 1).slice("µ"), "");
+    }
+
+    #[test]
+    fn lines_end_as_the_protocol_counts_them() {
+        let text = "a\nb\r\nc\rd\u{2028}e\n";
+        let index = LineIndex::new(text);
+        let lines: Vec<&str> = (0..index.lines() as u32)
+            .filter_map(|l| index.line_span(text, l))
+            .map(|s| s.slice(text))
+            .collect();
+        assert_eq!(lines, ["a", "b", "c", "d\u{2028}e", ""]);
+        assert_eq!(index.line_span(text, 5), None);
+        assert_eq!(LineIndex::new("").lines(), 1);
+        assert_eq!(
+            (index.line_of(0), index.line_of(2), index.line_of(999)),
+            (0, 1, 4)
+        );
+    }
+
+    #[test]
+    fn between_the_bytes_of_a_line_end_is_the_line_s_end() {
+        let text = "ab\r\ncd";
+        let index = LineIndex::new(text);
+        for encoding in ENCODINGS {
+            let p = index.position(text, 3, encoding);
+            assert_eq!(p, Position { line: 0, column: 2 });
+            assert_eq!(index.offset(text, p, encoding), 2);
+        }
+    }
+
+    fn texts() -> impl Strategy<Value = String> {
+        prop::collection::vec(
+            prop_oneof![
+                Just("a"),
+                Just("é"),
+                Just("€"),
+                Just("𝄞"),
+                Just("\n"),
+                Just("\r"),
+                Just("\r\n"),
+                Just("\t"),
+            ],
+            0..40,
+        )
+        .prop_map(|v| v.concat())
+    }
+
+    proptest! {
+        #[test]
+        fn every_offset_goes_to_a_position_and_back(text in texts(), any in 0usize..200) {
+            let index = LineIndex::new(&text);
+            for encoding in ENCODINGS {
+                let mut before = Position::default();
+                for (at, _) in text.char_indices() {
+                    let p = index.position(&text, at, encoding);
+                    prop_assert!(p >= before);
+                    before = p;
+                    let inside_line_end = text[..at].ends_with('\r') && text[at..].starts_with('\n');
+                    let back = index.offset(&text, p, encoding);
+                    prop_assert_eq!(back, at - usize::from(inside_line_end));
+                }
+                // Wherever it points, the answer is a boundary in the text that gives the same position again.
+                let p = index.position(&text, any, encoding);
+                let at = index.offset(&text, p, encoding);
+                prop_assert!(text.is_char_boundary(at));
+                prop_assert_eq!(index.position(&text, at, encoding), p);
+            }
+        }
+
+        #[test]
+        fn every_position_is_clamped_to_a_boundary(text in texts(), line in 0u32..60, column in 0u32..60) {
+            let index = LineIndex::new(&text);
+            for encoding in ENCODINGS {
+                let asked = Position { line, column };
+                let at = index.offset(&text, asked, encoding);
+                prop_assert!(text.is_char_boundary(at));
+                let p = index.position(&text, at, encoding);
+                prop_assert!(p <= asked);
+                if (line as usize) < index.lines() {
+                    prop_assert_eq!(p.line, line);
+                }
+            }
+        }
+
+        #[test]
+        fn lines_tile_the_text(text in texts()) {
+            let index = LineIndex::new(&text);
+            let whole: String = (0..index.lines() as u32)
+                .filter_map(|l| index.line_span(&text, l))
+                .map(|s| s.slice(&text))
+                .collect();
+            prop_assert_eq!(whole, text.replace(['\r', '\n'], ""));
+        }
+    }
 
     #[test]
     fn positions_round_trip_in_every_encoding() {
@@ -232,7 +359,10 @@ mod tests {
         let index = LineIndex::new(text);
         assert_eq!(index.lines(), 4);
         for encoding in [Encoding::Utf8, Encoding::Utf16, Encoding::Utf32] {
-            for (at, _) in text.char_indices().filter(|(_, c)| *c != '\n' && *c != '\r') {
+            for (at, _) in text
+                .char_indices()
+                .filter(|(_, c)| *c != '\n' && *c != '\r')
+            {
                 let p = index.position(text, at, encoding);
                 assert_eq!(index.offset(text, p, encoding), at, "{encoding:?} {at}");
             }
@@ -247,7 +377,10 @@ mod tests {
     fn positions_outside_the_text_are_clamped() {
         let text = "ab\n𝄞";
         let index = LineIndex::new(text);
-        let far = Position { line: 99, column: 4 };
+        let far = Position {
+            line: 99,
+            column: 4,
+        };
         assert_eq!(index.offset(text, far, Encoding::Utf16), text.len());
         let past = Position { line: 0, column: 9 };
         assert_eq!(index.offset(text, past, Encoding::Utf16), 2);

@@ -1,10 +1,84 @@
 //! The `duty`: pump, supply and lay together, and what is held.
 
 use crate::codes::codes;
-use crate::schema::short::{optional, required};
-use crate::schema::{BLANK, KindDef, Type};
+use crate::db::{Cx, Local};
+use crate::hydraulic::{self, PumpPoint, Solution, StationPoint};
+use crate::schema::short::{optional, positive, required, signed};
+use crate::schema::{BLANK, ComputedDef, KindDef, Type};
+use crate::value::{Origin, Quantity, Record, Value};
+use crate::{DeclId, Eval, show};
+use cutwater_finding::Finding;
+use cutwater_hydraulics::affinity;
+use cutwater_quantity::Kind;
+use smol_str::SmolStr;
+use std::sync::Arc;
 
-codes! {}
+codes! {
+    /// Raised by `duty`.
+    DUTY_FORM = "CW1610" "duty-incomplete" Error, "A duty that does not say enough to be solved.",
+        "A duty needs a supply, a lay that begins at one pump with a tested curve, and one thing held.",
+        fires "pump p { rating = 500 gpm at 150 psi }\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n",
+        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n";
+    /// Raised by `duty`.
+    DUTY_HOLD = "CW1611" "duty-hold" Error, "A `hold` of something that cannot be held.",
+        "Held are the pump's `speed`, `engine.speed`, `discharge.pressure`, `net_pressure`, or a named station's `pressure` or `flow`.",
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold m.pressure = 100 psi\n}\n",
+        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n";
+    /// Raised by `duty`.
+    DUTY_UNMET = "CW1612" "duty-cannot-be-met" Error, "A duty that has no solution, and what limits it.",
+        "What is held cannot be reached: the pump's speed limit, its tested curve, or the supply stands in the way. The finding names the limit and the best that can be had.",
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    maximum_speed = 3100 rpm\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 1000 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n",
+        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n";
+    /// Raised by `duty`.
+    DUTY_NOT_CONVERGED = "CW1613" "duty-not-solved" Error, "The solver did not converge; no numbers are given.",
+        "Numbers that did not converge are never shown. Look for slips of a factor in curves, coefficients and lengths.",
+        fires "", silent "";
+    /// Raised by `duty`.
+    CAVITATION = "CW1614" "cavitation" Error, "The suction head available is less than the pump requires.",
+        "Where NPSH available falls below NPSH required the water boils at the eye: the pump loses flow, sounds as if it pumped gravel, and is damaged. Lower the lift, use larger or more suction hose, slow down or ask for less flow.",
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 50\n        300 180 60\n        600 140 70\n    }\n}\nsupply s {\n    draft { lift = 15 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n",
+        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 6\n        300 180 8\n        600 140 12\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n";
+    /// Raised by `duty`.
+    HOSE_PRESSURE = "CW1615" "hose-pressure" Error, "Hose sees more than 90 % of its service-test pressure.",
+        "NFPA 1962 (2018) sets a relief valve no higher than 90 % of the hose's service-test pressure. A burst length whips and can kill: stay clear, and follow the marked pressure, local orders and the hose's own instructions.",
+        fires "hose weak {\n    diameter      = 2.5 in\n    loss          = 2 psi per 100 ft at 100 gpm\n    test_pressure = 120 psi\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of weak -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold discharge.pressure = 140 psi\n}\n",
+        silent "hose strong {\n    diameter      = 2.5 in\n    loss          = 2 psi per 100 ft at 100 gpm\n    test_pressure = 300 psi\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of strong -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold discharge.pressure = 140 psi\n}\n";
+    /// Raised by `duty`.
+    ENGINE_POWER = "CW1616" "engine-power" Error, "The duty needs more power than the engine gives at that speed.",
+        "Shaft power divided by the driveline's efficiency is more than the engine's output at its speed in this duty. The engine would slow down: the duty cannot be held.",
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n        0 200 30\n        300 180 60\n        600 140 90\n    }\n}\ndrive e {\n    turns      = p\n    gear_ratio = 2\n    output (speed rpm, power hp) {\n        800 10\n        2000 20\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    drive  = e\n    hold n.pressure = 100 psi\n}\n", silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n        0 200 30\n        300 180 60\n        600 140 90\n    }\n}\ndrive e {\n    turns      = p\n    gear_ratio = 2\n    output (speed rpm, power hp) {\n        800 90\n        2000 200\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    drive  = e\n    hold n.pressure = 100 psi\n}\n";
+    /// Raised by `duty`.
+    NOZZLE_RANGE = "CW1617" "nozzle-range" Warning, "A pressure-holding nozzle works outside its flow range.",
+        "Outside its range a holding nozzle is a fixed opening: its pressure is no longer what it is set to.",
+        fires "nozzle fog {\n    form       = holding\n    rated      = 200 gpm at 100 psi\n    flow_range = 120 .. 200 gpm\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: fog }\nduty d {\n    supply = s\n    lay    = l\n    hold n.flow = 100 gpm\n}\n", silent "nozzle fog {\n    form       = holding\n    rated      = 200 gpm at 100 psi\n    flow_range = 120 .. 200 gpm\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: fog }\nduty d {\n    supply = s\n    lay    = l\n    hold n.flow = 150 gpm\n}\n";
+    /// Raised by `duty`.
+    REACTION = "CW1618" "nozzle-reaction" Warning, "A nozzle pushes back harder than its crew is said to hold.",
+        "A guide in use: one person to 60 lbf, two to 75 lbf, three to 95 lbf (handbook figures by Grimwood, common practice). A loose line injures: never hand-hold a master stream, close slowly, follow local orders.",
+        fires "nozzle big {\n    form = smooth\n    tip  = 1.25 in\n    crew = 2\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.supply_2_1_2 -> n: big }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 50 psi\n}\n", silent "nozzle big {\n    form = smooth\n    tip  = 1 in\n    crew = 3\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.supply_2_1_2 -> n: big }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 50 psi\n}\n";
+    /// Raised by `duty`.
+    UNSTABLE = "CW1619" "unstable-point" Warning, "The pump works on a rising stretch of its curve.",
+        "Where pressure rises with flow two flows share one pressure, and the pump can hunt between them.",
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 170\n        250 185\n        300 186\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.supply_2_1_2 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 120 psi\n}\n", silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.supply_2_1_2 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 120 psi\n}\n";
+    /// Raised by `duty`.
+    NPSH_MARGIN = "CW1620" "npsh-margin" Advice, "Little suction head is left over.",
+        "NPSH required is usually stated at 3 % loss of head: at that point the pump cavitates already. A margin of some feet is wise; how much is for the pump's maker to say.",
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 26\n        300 180 27\n        600 140 30\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold speed = 3000 rpm\n}\n", silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 6\n        300 180 8\n        600 140 12\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold speed = 3000 rpm\n}\n";
+}
+
+macro_rules! solved {
+    ($name:literal, $kind:expr, $doc:literal, $formula:literal, $hint:literal, $eval:expr) => {
+        ComputedDef {
+            name: $name,
+            ty: $kind,
+            doc: $doc,
+            formula: $formula,
+            source: "steady, incompressible flow: mass balance at every point, each part's own law, solved together",
+            solved: true,
+            hint: $hint,
+            eval: $eval,
+        }
+    };
+}
 
 /// A duty.
 pub static DUTY: KindDef = KindDef {
@@ -31,6 +105,460 @@ pub static DUTY: KindDef = KindDef {
             "Position of a changeover pump.",
         ),
     ],
+    computed: &[
+        ComputedDef {
+            name: "solution",
+            ty: Type::Any,
+            doc: "The whole solved system.",
+            formula: "Newton's method on all pressures and flows at once",
+            source: "steady, incompressible flow",
+            solved: true,
+            hint: false,
+            eval: solution,
+        },
+        solved!(
+            "speed",
+            positive(Kind::RotationalSpeed),
+            "Speed of the pump.",
+            "as held, or found so that what is held is met",
+            true,
+            |cx, d| pump(cx, d, Kind::RotationalSpeed, |p| Some(p.speed))
+        ),
+        solved!(
+            "flow",
+            positive(Kind::Flow),
+            "Flow through the pump.",
+            "sum of what leaves",
+            true,
+            |cx, d| pump(cx, d, Kind::Flow, |p| Some(p.flow))
+        ),
+        solved!(
+            "discharge_pressure",
+            signed(Kind::GaugePressure),
+            "Total pressure at the pump's discharge.",
+            "intake + net",
+            true,
+            |cx, d| pump(cx, d, Kind::GaugePressure, |p| Some(p.discharge))
+        ),
+        solved!(
+            "intake_pressure",
+            signed(Kind::GaugePressure),
+            "Total pressure at the pump's intake; below zero is vacuum.",
+            "supply less lift and losses",
+            false,
+            |cx, d| pump(cx, d, Kind::GaugePressure, |p| Some(p.intake))
+        ),
+        solved!(
+            "net_pressure",
+            signed(Kind::Pressure),
+            "Net pump pressure.",
+            "discharge − intake",
+            false,
+            |cx, d| pump(cx, d, Kind::Pressure, |p| Some(p.rise))
+        ),
+        solved!(
+            "water_power",
+            signed(Kind::Power),
+            "Power given to the water.",
+            "flow · net pressure",
+            false,
+            |cx, d| pump(cx, d, Kind::Power, |p| Some(affinity::water_power(
+                p.flow, p.rise
+            )))
+        ),
+        solved!(
+            "shaft_power",
+            positive(Kind::Power),
+            "Power taken at the pump shaft.",
+            "tested power at the same point, with the cube of the speed",
+            true,
+            |cx, d| pump(cx, d, Kind::Power, |p| p.power)
+        ),
+        solved!(
+            "efficiency",
+            positive(Kind::Ratio),
+            "Pump efficiency.",
+            "water power / shaft power",
+            false,
+            |cx, d| pump(cx, d, Kind::Ratio, |p| p
+                .power
+                .and_then(|w| affinity::efficiency(p.flow, p.rise, w).ok()))
+        ),
+        solved!(
+            "npsh_available",
+            signed(Kind::Head),
+            "Net positive suction head available.",
+            "(intake + atmosphere − vapour pressure) / (ρ g)",
+            false,
+            |cx, d| pump(cx, d, Kind::Head, |p| Some(p.npsh_available))
+        ),
+        solved!(
+            "npsh_required",
+            positive(Kind::Head),
+            "Net positive suction head required.",
+            "tested value at the same point, with the square of the speed",
+            false,
+            |cx, d| pump(cx, d, Kind::Head, |p| p.npsh_required)
+        ),
+        solved!(
+            "npsh_margin",
+            signed(Kind::Head),
+            "Suction head left over.",
+            "NPSH available − NPSH required",
+            true,
+            |cx, d| pump(cx, d, Kind::Head, |p| p
+                .npsh_required
+                .map(|r| p.npsh_available - r))
+        ),
+        solved!(
+            "engine_speed",
+            positive(Kind::RotationalSpeed),
+            "Speed of the engine.",
+            "speed / gear_ratio",
+            false,
+            engine_speed
+        ),
+        solved!(
+            "power_margin",
+            signed(Kind::Power),
+            "Power of the engine left over, at the pump shaft.",
+            "output(engine speed) · efficiency − shaft power",
+            false,
+            power_margin
+        ),
+        solved!(
+            "residual_mass",
+            signed(Kind::Ratio),
+            "Proof: the largest imbalance of flow at any point, against the largest flow.",
+            "max |Σ Q| / max Q",
+            false,
+            |cx, d| proof(cx, d, |s| s.residual_mass)
+        ),
+        solved!(
+            "residual_energy",
+            signed(Kind::Ratio),
+            "Proof: the largest departure of any part from its own law, against the largest pressure.",
+            "max |Δp − law(Q)| / max p",
+            false,
+            |cx, d| proof(cx, d, |s| s.residual_energy)
+        ),
+        solved!(
+            "stations",
+            Type::Any,
+            "Pressure, flow and reaction at each named station of the lay.",
+            "from the solution",
+            false,
+            stations
+        ),
+        solved!(
+            "checks",
+            Type::Truth,
+            "Whether the solution keeps every limit that was stated.",
+            "NPSH, hose pressure, engine power, nozzle range, reaction",
+            false,
+            checks
+        ),
+    ],
     holds: true,
+    member: Some(member),
+    member_names: Some(member_names),
     ..BLANK
 };
+
+fn solution(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    Ok(match hydraulic::solve(cx, d)? {
+        Ok(s) => Value::Solution(Arc::new(s)),
+        Err(hydraulic::Unsolved) => Value::Unknown,
+    })
+}
+
+fn solved_by(cx: &mut Cx<'_>, d: DeclId) -> Eval<Option<Arc<Solution>>> {
+    Ok(match cx.get(d, "solution")? {
+        Value::Solution(s) => Some(s),
+        _ => None,
+    })
+}
+
+fn pump(cx: &mut Cx<'_>, d: DeclId, kind: Kind, f: fn(&PumpPoint) -> Option<f64>) -> Eval<Value> {
+    Ok(match solved_by(cx, d)? {
+        None => Value::Unknown,
+        Some(s) => match s.pumps.first().and_then(f) {
+            Some(v) => Value::Quantity(Quantity::computed(kind, v).origin(s.origin)),
+            None => Value::Absent,
+        },
+    })
+}
+
+fn proof(cx: &mut Cx<'_>, d: DeclId, f: fn(&Solution) -> f64) -> Eval<Value> {
+    Ok(match solved_by(cx, d)? {
+        None => Value::Unknown,
+        Some(s) => Value::Quantity(Quantity::computed(Kind::Ratio, f(&s))),
+    })
+}
+
+fn engine_speed(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let Some(s) = solved_by(cx, d)? else {
+        return Ok(Value::Unknown);
+    };
+    let Some(drive) = cx.reference(d, "drive")? else {
+        return Ok(Value::Absent);
+    };
+    let (Some(r), Some(p)) = (cx.si(drive, "gear_ratio")?, s.pumps.first()) else {
+        return Ok(Value::Unknown);
+    };
+    Ok(Value::Quantity(
+        Quantity::computed(Kind::RotationalSpeed, p.speed / r).origin(s.origin),
+    ))
+}
+
+/// The engine's power at the pump shaft, W, at an engine speed, rad/s.
+fn engine_power(cx: &mut Cx<'_>, drive: DeclId, speed: f64) -> Eval<Option<f64>> {
+    let Some(t) = cx.table(drive, "output")? else {
+        return Ok(None);
+    };
+    let (Some(s), Some(p), Some(e)) = (
+        t.numbers("speed"),
+        t.numbers("power"),
+        cx.si(drive, "efficiency")?,
+    ) else {
+        return Ok(None);
+    };
+    let engine = cutwater_hydraulics::drive::Engine::new(
+        s,
+        p,
+        cutwater_hydraulics::drive::Reading::Straight,
+    );
+    Ok(engine.ok().and_then(|x| x.power(speed).ok()).map(|w| w * e))
+}
+
+fn power_margin(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let Some(s) = solved_by(cx, d)? else {
+        return Ok(Value::Unknown);
+    };
+    let Some(drive) = cx.reference(d, "drive")? else {
+        return Ok(Value::Absent);
+    };
+    let (Some(r), Some(p)) = (cx.si(drive, "gear_ratio")?, s.pumps.first()) else {
+        return Ok(Value::Unknown);
+    };
+    let Some(power) = p.power else {
+        return Ok(Value::Absent);
+    };
+    Ok(match engine_power(cx, drive, p.speed / r)? {
+        Some(have) => Value::Quantity(
+            Quantity::computed(Kind::Power, have - power)
+                .origin(Origin::Assumed.min(s.origin).max(s.origin)),
+        ),
+        None => Value::Absent,
+    })
+}
+
+fn station_record(s: &StationPoint, origin: Origin) -> Value {
+    let q = |kind, v| Value::Quantity(Quantity::computed(kind, v).origin(origin));
+    let mut fields: Vec<(SmolStr, Value)> = Vec::new();
+    if let Some(l) = &s.label {
+        fields.push(("name".into(), Value::Text(l.clone())));
+    }
+    fields.push(("pressure".into(), q(Kind::GaugePressure, s.pressure)));
+    fields.push(("flow".into(), q(Kind::Flow, s.flow)));
+    if let Some(r) = s.reaction {
+        fields.push(("reaction".into(), q(Kind::Force, r)));
+    }
+    if let Some(state) = s.state {
+        fields.push(("state".into(), Value::Text(state.into())));
+    }
+    Value::Record(Arc::new(Record {
+        what: "station",
+        fields,
+    }))
+}
+
+fn stations(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let Some(s) = solved_by(cx, d)? else {
+        return Ok(Value::Unknown);
+    };
+    let list: Vec<Value> = s
+        .stations
+        .iter()
+        .filter(|x| x.label.is_some())
+        .map(|x| station_record(x, s.origin))
+        .collect();
+    Ok(Value::List(list.into()))
+}
+
+fn member(cx: &mut Cx<'_>, d: DeclId, name: &str) -> Eval<Option<Value>> {
+    // A name that is no station is said to be so even where the duty has no solution.
+    if !member_names(cx, d)?.iter().any(|n| n == name) {
+        return Ok(None);
+    }
+    let Some(s) = solved_by(cx, d)? else {
+        return Ok(Some(Value::Unknown));
+    };
+    Ok(s.stations
+        .iter()
+        .find(|x| x.label.as_deref() == Some(name))
+        .map(|x| station_record(x, s.origin)))
+}
+
+fn member_names(cx: &mut Cx<'_>, d: DeclId) -> Eval<Vec<String>> {
+    let Some(lay) = cx.reference(d, "lay")? else {
+        return Ok(Vec::new());
+    };
+    let mut names = Vec::new();
+    for (_, parsed) in crate::slots::lineage(cx, lay)? {
+        if let Some(decl) = crate::slots::decl_of(&parsed.item) {
+            for e in &decl.entries {
+                if let cutwater_syntax::ast::EntryKind::Chain(c) = &e.kind {
+                    names.extend(
+                        c.iter()
+                            .filter_map(|s| s.label.as_ref())
+                            .map(|l| l.text.to_string()),
+                    );
+                }
+            }
+        }
+        if !names.is_empty() {
+            break;
+        }
+    }
+    Ok(names)
+}
+
+/// Crew guide: most reaction, N, for so many firefighters at the nozzle.
+fn crew_limit(crew: u32) -> f64 {
+    const LBF: f64 = 4.448_221_615_260_5;
+    // Grimwood's guide as found in training texts: 60, 75 and 95 lbf (common practice).
+    match crew {
+        1 => 60.0 * LBF,
+        2 => 75.0 * LBF,
+        _ => 95.0 * LBF,
+    }
+}
+
+fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let Some(s) = solved_by(cx, d)? else {
+        return Ok(Value::Unknown);
+    };
+    let settings = cx.settings();
+    let name = cx.name(d);
+    let mut ok = true;
+    let text = |v: f64, kind: Kind| show::si(v, kind, None, &settings);
+    for p in &s.pumps {
+        let supply = cx.place(d, "supply");
+        if let Some(need) = p.npsh_required {
+            let (a, r) = (text(p.npsh_available, Kind::Head), text(need, Kind::Head));
+            if p.npsh_available < need {
+                ok = false;
+                cx.report(
+                    Finding::new(&CAVITATION, supply, format!("duty `{name}` cavitates: {a} of suction head is available, {r} is required"))
+                        .here("too little suction head")
+                        .label(Local::Head(p.pump), "its NPSH required")
+                        .help("lower the lift, use larger or more suction hose, slow down or ask for less flow")
+                        .source("the pump's tested NPSH required")
+                        .number("NPSH available", p.npsh_available / 0.3048, "ft")
+                        .number("NPSH required", need / 0.3048, "ft"),
+                );
+            } else if p.npsh_available < need + 1.0 {
+                cx.report(
+                    Finding::new(&NPSH_MARGIN, supply, format!("duty `{name}` has only {} of suction head left over ({a} available, {r} required)", text(p.npsh_available - need, Kind::Head)))
+                        .here("little left over")
+                        .source("common practice: a margin over NPSH required, here 1 m"),
+                );
+            }
+        }
+        if p.unstable {
+            cx.report(
+                Finding::new(&UNSTABLE, cx.place(d, "lay"), format!("in duty `{name}` the pump works where its curve rises with flow: it can hunt"))
+                    .here("unstable")
+                    .label(Local::Head(p.pump), "its curve"),
+            );
+        }
+        if let Some(drive) = cx.reference(d, "drive")?
+            && let (Some(need), Some(r)) = (p.power, cx.si(drive, "gear_ratio")?)
+            && let Some(have) = engine_power(cx, drive, p.speed / r)?
+            && have < need
+        {
+            ok = false;
+            let place = cx.place(d, "drive");
+            let table = cx.place(drive, "output");
+            cx.report(
+                Finding::new(
+                    &ENGINE_POWER,
+                    place,
+                    format!("duty `{name}` takes {} at the pump shaft, but the engine gives {} there at {}", text(need, Kind::Power), text(have, Kind::Power), text(p.speed / r, Kind::RotationalSpeed)),
+                )
+                .here("not enough power")
+                .label(table, "the engine's output")
+                .help("ask for less, or change the ratio so that the engine works nearer its best speed")
+                .number("needed", need / 745.699_871_582_270_2, "hp")
+                .number("given", have / 745.699_871_582_270_2, "hp"),
+            );
+        }
+    }
+    for r in &s.runs {
+        if let Some(limit) = cx.si(r.hose, "pressure_limit")?
+            && r.highest > limit
+        {
+            ok = false;
+            let place = cx.place(d, "lay");
+            let test = cx.place(r.hose, "test_pressure");
+            cx.report(
+                Finding::new(
+                    &HOSE_PRESSURE,
+                    place,
+                    format!("in duty `{name}` hose `{}` sees {}, above {} (90 % of its service-test pressure)", cx.name(r.hose), text(r.highest, Kind::GaugePressure), text(limit, Kind::Pressure)),
+                )
+                .here("too much for a hose of this lay")
+                .label(Local::Span(s.lay, r.span), "this hose")
+                .label(test, "its service-test pressure")
+                .help("lower the pressure, or use hose tested higher; a burst length whips: stay clear of charged lines")
+                .source("NFPA 1962 (2018)")
+                .number("pressure", r.highest / 6_894.757_293_168, "psi")
+                .number("limit", limit / 6_894.757_293_168, "psi"),
+            );
+        }
+    }
+    for x in s.stations.iter().filter(|x| x.nozzle) {
+        let label = x.label.clone().unwrap_or_else(|| cx.name(x.decl));
+        if let Some(state) = x.state
+            && state != "holding its pressure"
+        {
+            let place = cx.place(d, "lay");
+            cx.report(
+                Finding::new(
+                    &NOZZLE_RANGE,
+                    place,
+                    format!(
+                        "in duty `{name}` nozzle `{label}` works {state}: {} at {}",
+                        text(x.flow, Kind::Flow),
+                        text(x.pressure, Kind::GaugePressure)
+                    ),
+                )
+                .here("outside what it is made for")
+                .label(Local::Span(s.lay, x.span), "this nozzle"),
+            );
+        }
+        if let (Some(r), Some(crew)) = (x.reaction, cx.si(x.decl, "crew")?) {
+            let limit = crew_limit(crew as u32);
+            if r > limit {
+                let place = cx.place(d, "lay");
+                let at = cx.place(x.decl, "crew");
+                cx.report(
+                    Finding::new(
+                        &REACTION,
+                        place,
+                        format!("in duty `{name}` nozzle `{label}` pushes back with {}; a guide for {crew} at the nozzle is {}", text(r, Kind::Force), text(limit, Kind::Force)),
+                    )
+                    .here("hard to hold")
+                    .label(Local::Span(s.lay, x.span), "this nozzle")
+                    .label(at, "its crew")
+                    .help("put more people on it, lower its pressure or use a smaller tip; follow local orders")
+                    .source("Grimwood's guide, common practice")
+                    .number("reaction", r / 4.448_221_615_260_5, "lbf")
+                    .number("guide", limit / 4.448_221_615_260_5, "lbf"),
+                );
+            }
+        }
+    }
+    Ok(Value::Truth(ok))
+}

@@ -1,11 +1,33 @@
 //! What the water goes through: `hose`, `nozzle`, `appliance`.
 
 use crate::codes::codes;
-use crate::schema::short::{default, optional, positive};
-use crate::schema::{BLANK, KindDef, PartDef, Type};
+use crate::db::{Cx, Local};
+use crate::schema::short::{default, optional, positive, required};
+use crate::schema::{BLANK, ComputedDef, KindDef, PartDef, Sign, Type};
+use crate::value::{Origin, Quantity, Value};
+use crate::{DeclId, Eval};
+use cutwater_finding::Finding;
+use cutwater_hydraulics::friction::{
+    DarcyPipe, appliance_resistance, hazen_williams_coefficient, minor_resistance,
+};
+use cutwater_hydraulics::network::Law;
+use cutwater_hydraulics::nozzle::Nozzle;
 use cutwater_quantity::Kind;
 
-codes! {}
+codes! {
+    /// Raised by `hose`.
+    HOSE_LAW = "CW1401" "hose-loss-law" Error, "A hose states no loss law, or more than one.",
+        "A hose loses pressure by exactly one law: `loss` (the fireground coefficient), `hazen_williams`, or `roughness`. The last two need its `diameter`.",
+        fires "hose h { diameter = 2.5 in }\n", silent "hose h {\n    diameter = 2.5 in\n    loss = 2 psi per 100 ft at 100 gpm\n}\n";
+    /// Raised by `nozzle`.
+    NOZZLE_LAW = "CW1402" "nozzle-incomplete" Error, "A nozzle lacks what its form needs.",
+        "A smooth bore needs its `tip`; a fog its `rated` flow and pressure; a holding fog also the `flow_range` over which it holds.",
+        fires "nozzle n { form = smooth }\n", silent "nozzle n {\n    form = smooth\n    tip = 1 in\n}\n";
+    /// Raised by `appliance`.
+    APPLIANCE_LAW = "CW1403" "appliance-loss" Error, "An appliance states no loss, or two.",
+        "State its `loss` at a flow, or its `loss_coefficient` with the `diameter` it belongs to.",
+        fires "appliance a { one_way = yes }\n", silent "appliance a { loss = 10 psi at 350 gpm }\n";
+}
 
 /// `15.5 psi per 100 ft at 100 gpm`.
 pub static LOSS_PER_LENGTH: &[PartDef] = &[
@@ -77,6 +99,29 @@ pub static HOSE: KindDef = KindDef {
             "Length of one section as stocked.",
         ),
     ],
+    computed: &[
+        ComputedDef {
+            name: "coefficient",
+            ty: Type::Quantity(Kind::Number, Sign::Positive),
+            doc: "The fireground coefficient C: psi lost in 100 ft at 100 gpm.",
+            formula: "FL = C · (Q / 100 gpm)² · (L / 100 ft)",
+            source: "driver/operator texts; handbook form of the fireground formula",
+            solved: false,
+            hint: true,
+            eval: coefficient,
+        },
+        ComputedDef {
+            name: "pressure_limit",
+            ty: Type::Quantity(Kind::Pressure, Sign::Positive),
+            doc: "Highest pressure it should see in service: 90 % of its service-test pressure.",
+            formula: "0.9 · test_pressure",
+            source: "NFPA 1962 (2018): relief valve not above 90 % of the service-test pressure",
+            solved: false,
+            hint: false,
+            eval: pressure_limit,
+        },
+    ],
+    check: Some(check_hose),
     ..BLANK
 };
 
@@ -85,7 +130,7 @@ pub static NOZZLE: KindDef = KindDef {
     word: "nozzle",
     doc: "A nozzle: how its flow goes with its pressure.",
     fields: &[
-        crate::schema::short::required(
+        required(
             "form",
             Type::Choice(&[
                 (
@@ -131,6 +176,17 @@ pub static NOZZLE: KindDef = KindDef {
             "Firefighters on it, to judge its reaction.",
         ),
     ],
+    computed: &[ComputedDef {
+        name: "flow_coefficient",
+        ty: Type::Quantity(Kind::FlowCoefficient, Sign::Positive),
+        doc: "The K factor: flow for the root of the pressure, with water at 60 °F.",
+        formula: "smooth: c_d · (π/4) d² · √(2/ρ); fog: Q_rated / √p_rated",
+        source: "first principles (Bernoulli at the outlet)",
+        solved: false,
+        hint: true,
+        eval: flow_coefficient,
+    }],
+    check: Some(check_nozzle),
     ..BLANK
 };
 
@@ -165,5 +221,272 @@ pub static APPLIANCE: KindDef = KindDef {
             "Whether it lets water back.",
         ),
     ],
+    check: Some(check_appliance),
     ..BLANK
 };
+
+/// psi per (gpm)², per foot: the trade's coefficient of one.
+fn trade_unit() -> f64 {
+    // 1 psi = 6894.757293168 Pa, 1 gpm = 6.30901964e-5 m³/s (231 in³/min), 1 ft = 0.3048 m.
+    let psi = 4.448_221_615_260_5 / (0.0254 * 0.0254);
+    let gpm = 231.0 * 0.0254f64.powi(3) / 60.0;
+    psi / ((100.0 * gpm).powi(2) * 100.0 * 0.3048)
+}
+
+fn coefficient(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    Ok(match square_law(cx, d)? {
+        Some(per_metre) => {
+            Value::Quantity(Quantity::computed(Kind::Number, per_metre / trade_unit()))
+        }
+        None => Value::Absent,
+    })
+}
+
+/// Resistance for each metre, Pa/(m³/s)²/m, of a hose that states its fireground coefficient.
+pub(crate) fn square_law(cx: &mut Cx<'_>, d: DeclId) -> Eval<Option<f64>> {
+    let (Some(p), Some(l), Some(q)) = (
+        cx.part(d, "loss", "pressure")?,
+        cx.part(d, "loss", "length")?,
+        cx.part(d, "loss", "flow")?,
+    ) else {
+        return Ok(None);
+    };
+    Ok(Some(p / (l * q * q)))
+}
+
+fn pressure_limit(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    Ok(match cx.quantity(d, "test_pressure")? {
+        Some(q) => Value::Quantity(Quantity {
+            value: q.value.scale(0.9),
+            origin: q.origin.with(Origin::Computed),
+            ..q
+        }),
+        None => Value::Absent,
+    })
+}
+
+fn check_hose(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
+    let mut laws = Vec::new();
+    for name in ["loss", "hazen_williams", "roughness"] {
+        if cx.get(d, name)? != Value::Absent {
+            laws.push(name);
+        }
+    }
+    let name = cx.name(d);
+    match laws.as_slice() {
+        [] => cx.report(
+            Finding::new(&HOSE_LAW, Local::Head(d), format!("hose `{name}` does not say how it loses pressure"))
+                .here("no loss law")
+                .help("add `loss = … psi per 100 ft at 100 gpm`, `hazen_williams = …` or `roughness = … in`"),
+        ),
+        ["loss"] => {}
+        [one] => {
+            if cx.get(d, "diameter")? == Value::Absent {
+                let place = cx.place(d, one);
+                cx.report(
+                    Finding::new(&HOSE_LAW, place, format!("`{one}` of hose `{name}` needs its inside diameter"))
+                        .here("needs `diameter`")
+                        .help("add `diameter = … in`"),
+                );
+            }
+        }
+        [first, second, ..] => {
+            let place = cx.place(d, second);
+            let other = cx.place(d, first);
+            cx.report(
+                Finding::new(&HOSE_LAW, place, format!("hose `{name}` states two loss laws, `{first}` and `{second}`"))
+                    .here("a second law")
+                    .label(other, "the first")
+                    .help("keep the one that was measured"),
+            );
+        }
+    }
+    Ok(())
+}
+
+/// The loss law of a length of hose or pipe, m; `None` where something is missing or unknown (reported there).
+pub(crate) fn hose_law(
+    cx: &mut Cx<'_>,
+    hose: DeclId,
+    length: f64,
+    density: f64,
+    viscosity: f64,
+) -> Eval<Option<Law>> {
+    if let Some(per_metre) = square_law(cx, hose)? {
+        return Ok(Some(Law::Quadratic {
+            resistance: per_metre * length,
+        }));
+    }
+    let Some(diameter) = cx.si(hose, "diameter")? else {
+        return Ok(None);
+    };
+    if let Some(c) = cx.si(hose, "hazen_williams")? {
+        return Ok(hazen_williams_coefficient(diameter, length, c, density)
+            .ok()
+            .map(|coefficient| Law::Power {
+                coefficient,
+                exponent: 1.0 / 0.54,
+            }));
+    }
+    if let Some(roughness) = cx.si(hose, "roughness")? {
+        return Ok(
+            DarcyPipe::new(diameter, length, roughness, density, viscosity, 0.0)
+                .ok()
+                .map(Law::Darcy),
+        );
+    }
+    Ok(None)
+}
+
+/// An appliance's resistance, Pa/(m³/s)²; `None` where it is missing or unknown (reported there).
+pub(crate) fn appliance_law(cx: &mut Cx<'_>, appliance: DeclId, density: f64) -> Eval<Option<f64>> {
+    if let (Some(p), Some(q)) = (
+        cx.part(appliance, "loss", "pressure")?,
+        cx.part(appliance, "loss", "flow")?,
+    ) {
+        return Ok(appliance_resistance(p, q).ok());
+    }
+    let (Some(k), Some(d)) = (
+        cx.si(appliance, "loss_coefficient")?,
+        cx.si(appliance, "diameter")?,
+    ) else {
+        return Ok(None);
+    };
+    Ok(minor_resistance(k, d, density).ok())
+}
+
+/// A nozzle's law; `None` where something is missing or unknown (reported there).
+pub(crate) fn nozzle_law(cx: &mut Cx<'_>, nozzle: DeclId) -> Eval<Option<Nozzle>> {
+    let Some(form) = cx.choice(nozzle, "form")? else {
+        return Ok(None);
+    };
+    let law = match form {
+        "smooth" => {
+            let (Some(diameter), Some(c)) = (
+                cx.si(nozzle, "tip")?,
+                cx.si(nozzle, "discharge_coefficient")?,
+            ) else {
+                return Ok(None);
+            };
+            Nozzle::SmoothBore {
+                diameter,
+                discharge_coefficient: c,
+            }
+        }
+        _ => {
+            let (Some(q), Some(p)) = (
+                cx.part(nozzle, "rated", "flow")?,
+                cx.part(nozzle, "rated", "pressure")?,
+            ) else {
+                return Ok(None);
+            };
+            if form == "fog" {
+                Nozzle::Fog {
+                    rated_flow: q,
+                    rated_pressure: p,
+                }
+            } else {
+                let Value::Range(r) = cx.get(nozzle, "flow_range")? else {
+                    return Ok(None);
+                };
+                Nozzle::PressureHolding {
+                    set_pressure: p,
+                    least_flow: r.low,
+                    largest_flow: r.high,
+                }
+            }
+        }
+    };
+    Ok(law.check().is_ok().then_some(law))
+}
+
+fn flow_coefficient(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    // Water at 60 °F: 62.36 lb/ft³ (IAPWS-95), to which the trade's 29.84 belongs.
+    const DENSITY_60F: f64 = 999.02;
+    Ok(match nozzle_law(cx, d)? {
+        Some(Nozzle::PressureHolding { .. }) | None => Value::Absent,
+        Some(n) => match n.flow(1.0, DENSITY_60F) {
+            Ok(k) => Value::Quantity(Quantity::computed(Kind::FlowCoefficient, k)),
+            Err(_) => Value::Absent,
+        },
+    })
+}
+
+fn check_nozzle(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
+    let Some(form) = cx.choice(d, "form")? else {
+        return Ok(());
+    };
+    let name = cx.name(d);
+    let needs: &[(&str, &str)] = match form {
+        "smooth" => &[("tip", "tip = 1 in")],
+        "fog" => &[("rated", "rated = 150 gpm at 100 psi")],
+        _ => &[
+            ("rated", "rated = 200 gpm at 100 psi"),
+            ("flow_range", "flow_range = 70 .. 200 gpm"),
+        ],
+    };
+    for (field, example) in needs {
+        if cx.get(d, field)? == Value::Absent {
+            cx.report(
+                Finding::new(
+                    &NOZZLE_LAW,
+                    Local::Head(d),
+                    format!("nozzle `{name}` is {form}, so it needs `{field}`"),
+                )
+                .here(format!("`{field}` is missing"))
+                .help(format!("add `{field}`, as `{example}`")),
+            );
+        }
+    }
+    if form == "smooth"
+        && let Some(c) = cx.quantity(d, "discharge_coefficient")?
+        && c.si() > 1.0
+    {
+        let place = cx.place(d, "discharge_coefficient");
+        cx.report(
+            Finding::new(
+                &crate::codes::OUT_OF_RANGE,
+                place,
+                format!(
+                    "`discharge_coefficient` of `{name}` is above 1: no tip gives more than theory"
+                ),
+            )
+            .here("above 1")
+            .help("usual tips have 0.96 to 0.995"),
+        );
+    }
+    Ok(())
+}
+
+fn check_appliance(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
+    let loss = cx.get(d, "loss")? != Value::Absent;
+    let k = cx.get(d, "loss_coefficient")? != Value::Absent;
+    let name = cx.name(d);
+    if loss == k {
+        let (what, here) = if loss {
+            (
+                "states two losses, `loss` and `loss_coefficient`",
+                "two losses",
+            )
+        } else {
+            ("does not say what pressure it loses", "no loss")
+        };
+        cx.report(
+            Finding::new(&APPLIANCE_LAW, Local::Head(d), format!("appliance `{name}` {what}"))
+                .here(here)
+                .help("keep one: `loss = 10 psi at 350 gpm`, or `loss_coefficient = 2` with `diameter = 2.5 in`"),
+        );
+    } else if k && cx.get(d, "diameter")? == Value::Absent {
+        let place = cx.place(d, "loss_coefficient");
+        cx.report(
+            Finding::new(
+                &APPLIANCE_LAW,
+                place,
+                format!("the loss coefficient of `{name}` needs the diameter it belongs to"),
+            )
+            .here("at which diameter?")
+            .help("add `diameter = … in`"),
+        );
+    }
+    Ok(())
+}

@@ -1,5 +1,6 @@
 //! What is round the pump and what it is made of: `site`, `water`, `material`.
 
+use super::rotor::with_number;
 use crate::codes::codes;
 use crate::db::Cx;
 use crate::schema::short::{default, not_negative, optional, positive, required, signed};
@@ -20,6 +21,10 @@ codes! {
     SITE_RANGE = "CW1102" "site-altitude" Error, "An altitude outside the standard atmosphere's formula.",
         "Atmospheric pressure is computed by the 1976 standard atmosphere's lowest layer, from 5 km below to 11 km above sea level. A barometer reading, where given, wins.",
         fires "site { altitude = 90000 ft }\n", silent "site { altitude = 820 ft }\n";
+    /// Raised by `site`.
+    BAROMETER = "CW1103" "barometer-corrected" Warning, "Barometer and altitude do not go together.",
+        "The standard atmosphere falls by about 1 inHg for each 1000 ft of the first few thousand. Weather moves a barometer by less than 2 inHg; more than that against the altitude means that the reading is corrected to sea level, as weather reports are, or that one of the two is wrong. The field takes the pressure at the site itself, not corrected.",
+        fires "site {\n    altitude = 5280 ft\n    barometer = 29.9 inHg\n}\n", silent "site {\n    altitude = 5280 ft\n    barometer = 24.6 inHg\n}\n";
 }
 
 /// Where the pump stands.
@@ -56,8 +61,91 @@ pub static SITE: KindDef = KindDef {
         hint: true,
         eval: atmospheric_pressure,
     }],
+    check: Some(check_site),
     ..BLANK
 };
+
+/// Compares a barometer reading with the altitude, where both are stated.
+fn check_site(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
+    // How far weather moves a barometer, generously; record highs and lows apart (from memory).
+    const WEATHER: f64 = 2.0 * INCH_OF_MERCURY;
+    const INCH_OF_MERCURY: f64 = 3_386.389;
+    let (Some(barometer), Some(altitude)) =
+        (cx.quantity(d, "barometer")?, cx.quantity(d, "altitude")?)
+    else {
+        return Ok(());
+    };
+    if altitude.origin == Origin::Assumed {
+        return Ok(());
+    }
+    let (Ok(standard), Ok(sea)) = (
+        pressure_at_altitude(altitude.si()),
+        pressure_at_altitude(0.0),
+    ) else {
+        // An altitude outside the formula: the barometer wins, and nothing can be compared.
+        return Ok(());
+    };
+    let off = barometer.si() - standard;
+    if off.abs() <= WEATHER {
+        return Ok(());
+    }
+    let settings = cx.settings();
+    let unit = barometer.unit.as_ref();
+    let text = |si: f64| crate::show::si(si, Kind::BarometricPressure, unit, &settings);
+    let place = cx.place(d, "barometer");
+    let other = cx.place(d, "altitude");
+    let corrected = (barometer.si() - sea).abs() <= WEATHER;
+    let f = Finding::new(
+        &BAROMETER,
+        place,
+        format!(
+            "the barometer reads {}, {} {} the standard atmosphere's {} at {}{}",
+            text(barometer.si()),
+            text(off.abs()),
+            if off > 0.0 { "above" } else { "below" },
+            text(standard),
+            crate::show::quantity(&altitude, &settings),
+            if corrected {
+                ": it is likely corrected to sea level"
+            } else {
+                ""
+            }
+        ),
+    )
+    .here(if corrected {
+        "likely corrected to sea level"
+    } else {
+        "does not go with the altitude"
+    })
+    .label(other, format!("here the standard is {}", text(standard)))
+    .help(if corrected {
+        format!(
+            "read the barometer at the site without correction; this one would read about {}",
+            text(barometer.si() * standard / sea)
+        )
+    } else {
+        "check both, and their units".to_owned()
+    })
+    .source("U.S. Standard Atmosphere 1976; weather moves a barometer by less than 2 inHg (from memory)");
+    let f = with_number(
+        f,
+        "barometer",
+        barometer.si(),
+        Kind::BarometricPressure,
+        unit,
+        &settings,
+    );
+    let f = with_number(
+        f,
+        "standard",
+        standard,
+        Kind::BarometricPressure,
+        unit,
+        &settings,
+    );
+    cx.report(f);
+    Ok(())
+}
 
 fn atmospheric_pressure(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     if let Some(b) = cx.quantity(d, "barometer")? {
@@ -264,20 +352,14 @@ pub(crate) fn nameless(cx: &mut Cx<'_>, d: DeclId, word: &str) -> Eval<Option<De
         return Ok(Some(found));
     }
     // Files brought in, in the order of their names: the first that says it.
-    let uses: Vec<smol_str::SmolStr> = {
-        let db = cx.db();
-        let mut names: Vec<smol_str::SmolStr> = db
-            .names_in(file)
-            .filter(|(_, u)| db.kind(*u).is_none())
-            .map(|(n, _)| n.clone())
-            .collect();
-        names.sort();
-        names
-    };
+    let uses = cx.names_in(file);
     for name in uses {
         let Some(u) = cx.lookup(file, &name) else {
             continue;
         };
+        if cx.kind(u).is_some() {
+            continue;
+        }
         if let cutwater_syntax::ast::ItemKind::Use { path, .. } = &cx.item(u).item.kind {
             let from = cx.db().path(file).clone();
             if let Ok(full) = crate::paths::join(&from, &path.text)

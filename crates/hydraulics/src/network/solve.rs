@@ -650,15 +650,12 @@ impl Solver {
             if !(mass.is_finite() && energy.is_finite() && step.is_finite()) {
                 return Err(self.not_converged(mass, energy));
             }
-            if std::env::var("CW_TRACE").is_ok() {
-                    let worst = (0..self.ends.len()).max_by(|a, b| self.misfit[*a].abs().total_cmp(&self.misfit[*b].abs())).unwrap();
-                    let w2 = (0..self.ends.len()).max_by(|a, b| self.step_flow[*a].abs().total_cmp(&self.step_flow[*b].abs())).unwrap();
-                    eprintln!("{} t={t:.3e} bal={balanced} mass={mass:.2e} energy={energy:.3e} step={step:.3e} {w2} {:?} top={top:.3e} worst={worst} q={:.4e} {:?} {:?} P={:.2e} Q={:.2e}", self.iterations, net.links[w2].law, self.flow[worst], self.gate[worst], net.links[worst].law, self.pressure_scale, self.flow_scale);
-            }
+            // In a network nearly at rest the scale of what could flow counts.
+            let still = (STEP_TOLERANCE * top).max(1e-10 * self.flow_scale);
             let close =
                 energy <= ENERGY_TOLERANCE * self.pressure_scale && mass <= MASS_TOLERANCE * top;
             calm = if close { calm + 1 } else { 0 };
-            if (close && t >= 1.0 && step <= STEP_TOLERANCE * top) || calm >= 40 {
+            if (close && t >= 1.0 && step <= still) || calm >= 40 {
                 return Ok(());
             }
         }

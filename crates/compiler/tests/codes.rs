@@ -1,0 +1,60 @@
+//! Every finding's page: its firing example fires it, its silent example is clean of it and of all errors.
+
+use cutwater_compiler::{Db, codes};
+use cutwater_finding::Level;
+
+fn ids(text: &str) -> Vec<(&'static str, Level, String)> {
+    let mut db = Db::default();
+    let file = db.set_file("example.pump", text);
+    db.settle(true, None).unwrap();
+    db.findings(file)
+        .into_iter()
+        .map(|f| (f.code.id, f.level, f.message))
+        .collect()
+}
+
+/// Findings no text can show: about bytes, sizes and the solver itself.
+const WITHOUT_EXAMPLE: &[&str] = &["CW0104", "CW0105", "CW0106", "CW1613"];
+
+#[test]
+fn every_firing_example_fires_and_every_silent_one_is_clean() {
+    let mut wrong = Vec::new();
+    for code in codes::all() {
+        if WITHOUT_EXAMPLE.contains(&code.id) {
+            continue;
+        }
+        let fired = ids(code.fires);
+        if !fired.iter().any(|f| f.0 == code.id) {
+            wrong.push(format!("{} does not fire: {fired:?}", code.id));
+        }
+        if code.silent.trim().is_empty() {
+            wrong.push(format!("{} has no silent example", code.id));
+        }
+        let silent = ids(code.silent);
+        if silent.iter().any(|f| f.0 == code.id || f.1 == Level::Error) {
+            wrong.push(format!("{} is not silent: {silent:?}", code.id));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn ids_and_names_are_unique_and_well_formed() {
+    let all = codes::all();
+    for (k, code) in all.iter().enumerate() {
+        assert!(
+            code.id.len() == 6 && code.id.starts_with("CW"),
+            "{}",
+            code.id
+        );
+        assert!(
+            !code.page.is_empty() && code.summary.ends_with(['.', '?']),
+            "{}",
+            code.id
+        );
+        for other in &all[k + 1..] {
+            assert_ne!(code.id, other.id);
+            assert_ne!(code.name, other.name, "{} and {}", code.id, other.id);
+        }
+    }
+}

@@ -1,0 +1,275 @@
+//! Differential test: thousands of random edits applied one after the other give exactly the findings and
+//! values of a check from scratch, whatever the edits break on the way.
+
+use cutwater_compiler::{Db, results};
+use proptest::prelude::*;
+
+/// Lines a file may be made of. Together they hold references forwards and backwards, across files, cycles,
+/// duplicates, broken text, tolerances, a duty and a requirement.
+const LINES: &[&str] = &[
+    "site { altitude = 820 ft }",
+    "water { temperature = 62 degF }",
+    "let a = 2 in",
+    "let a = b + 1 in",
+    "let b = c * 2",
+    "let b = 3 in ± 0.1",
+    "let c = a / 2",
+    "let c = w.outside_diameter",
+    "let d = r.clearance",
+    "let e = other.b + a",
+    "let f = other.w.outside_diameter - w.outside_diameter",
+    "use \"other.pump\" as other",
+    "use \"main.pump\" as other",
+    "use \"none.pump\" as none",
+    "impeller w {",
+    "impeller w like v {",
+    "impeller v {",
+    "    outside_diameter = 9.25 in ± 0.004",
+    "    outside_diameter = a * 2",
+    "    hub_diameter = 5.497 in (+0/-0.001)",
+    "    mass = 17 lb",
+    "    vanes = 5",
+    "ring r {",
+    "    bore = 5.502 in ± 0.0005",
+    "    bore = w.hub_diameter + 0.005 in",
+    "    runs_on = w.hub_diameter",
+    "    clearance_limit = 0.003 .. 0.007 in",
+    "}",
+    "",
+    "// a comment",
+    "/// a doc comment",
+    "require r.clearance within 0.003 .. 0.007 in because \"it must\"",
+    "require a <= b",
+    "require d1.flow >= 90 gpm",
+    "pump p {",
+    "    rating = 500 gpm at 150 psi",
+    "    curve at 3000 rpm (flow gpm, net psi, power hp) {",
+    "        0 200 30",
+    "        300 180 60",
+    "        600 140 90",
+    "    }",
+    "supply s { draft { lift = 5 ft } }",
+    "supply s { tank { level = a loss = 6 psi at 500 gpm } }",
+    "lay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }",
+    "lay l { p.discharge -> 200 ft of std.attack_1_3_4 -> n: std.fog_95_100 }",
+    "duty d1 {",
+    "    supply = s",
+    "    lay = l",
+    "    hold n.pressure = 100 psi",
+    "    hold speed = 3000 rpm",
+    "((",
+    "\"open",
+    "    junk here",
+];
+
+#[derive(Clone, Debug)]
+enum Edit {
+    Insert(usize, usize, usize),
+    Delete(usize, usize),
+    Replace(usize, usize, usize),
+    Character(usize, usize, char),
+    Remove(usize),
+    Restore(usize),
+}
+
+fn edit() -> impl Strategy<Value = Edit> {
+    prop_oneof![
+        4 => (0usize..2, 0usize..60, 0..LINES.len()).prop_map(|(f, at, l)| Edit::Insert(f, at, l)),
+        2 => (0usize..2, 0usize..60).prop_map(|(f, at)| Edit::Delete(f, at)),
+        4 => (0usize..2, 0usize..60, 0..LINES.len()).prop_map(|(f, at, l)| Edit::Replace(f, at, l)),
+        2 => (0usize..2, 0usize..900, prop::sample::select(vec!['x', '{', '}', '=', '\n', '5', ' ', 'µ', '"', '.']))
+            .prop_map(|(f, at, c)| Edit::Character(f, at, c)),
+        1 => (0usize..2).prop_map(Edit::Remove),
+        1 => (0usize..2).prop_map(Edit::Restore),
+    ]
+}
+
+const FILES: [&str; 2] = ["main.pump", "other.pump"];
+
+fn outcome(db: &Db) -> String {
+    let mut out = String::new();
+    for path in FILES {
+        let Some(f) = db.file(path) else { continue };
+        for x in db.findings(f) {
+            out.push_str(&format!(
+                "{path} {:?} {} {} {} {:?} {:?}\n",
+                x.place.span,
+                x.code.id,
+                x.message,
+                x.here,
+                x.labels
+                    .iter()
+                    .map(|l| (db.path(l.place.file), l.place.span, &l.text))
+                    .collect::<Vec<_>>(),
+                x.fix.as_ref().map(|f| &f.title)
+            ));
+        }
+        for r in results::of_file(db, f) {
+            out.push_str(&format!(
+                "{path} {} = {} [{}] {:?}\n",
+                r.path,
+                r.value.text(),
+                r.origin,
+                r.place.span
+            ));
+        }
+    }
+    out
+}
+
+/// The lines that stand in one outcome only.
+fn difference(edited: &str, fresh: &str) -> String {
+    let (a, b): (Vec<&str>, Vec<&str>) = (edited.lines().collect(), fresh.lines().collect());
+    let only = |x: &[&str], y: &[&str], sign: &str| {
+        x.iter()
+            .filter(|l| !y.contains(l))
+            .map(|l| format!("{sign}{l}\n"))
+            .collect::<String>()
+    };
+    only(&a, &b, "edited:  ") + &only(&b, &a, "scratch: ")
+}
+
+fn start() -> [String; 2] {
+    let whole = "site { altitude = 820 ft }\nuse \"other.pump\" as other\nimpeller w {\n    outside_diameter = 9.25 in ± 0.004\n    hub_diameter = 5.497 in (+0/-0.001)\n}\nring r {\n    bore = 5.502 in ± 0.0005\n    runs_on = w.hub_diameter\n    clearance_limit = 0.003 .. 0.007 in\n}\nlet a = 2 in\nlet d = r.clearance\nrequire a <= b\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n        0 200 30\n        300 180 60\n        600 140 90\n    }\n}\nsupply s { draft { lift = 5 ft } }\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d1 {\n    supply = s\n    lay = l\n    hold n.pressure = 100 psi\n}\nrequire d1.flow >= 90 gpm\n";
+    [
+        whole.to_owned(),
+        "let b = 3 in ± 0.1\nimpeller w { outside_diameter = 8 in }\n".to_owned(),
+    ]
+}
+
+fn apply(texts: &mut [String; 2], live: &mut [bool; 2], e: &Edit) -> usize {
+    let lines = |t: &String| t.split('\n').map(str::to_owned).collect::<Vec<_>>();
+    let file = match e {
+        Edit::Insert(f, at, l) => {
+            let mut v = lines(&texts[*f]);
+            let at = (*at).min(v.len());
+            v.insert(at, LINES[*l].to_owned());
+            texts[*f] = v.join("\n");
+            *f
+        }
+        Edit::Delete(f, at) => {
+            let mut v = lines(&texts[*f]);
+            if !v.is_empty() {
+                let at = at % v.len();
+                v.remove(at);
+            }
+            texts[*f] = v.join("\n");
+            *f
+        }
+        Edit::Replace(f, at, l) => {
+            let mut v = lines(&texts[*f]);
+            if !v.is_empty() {
+                let at = at % v.len();
+                v[at] = LINES[*l].to_owned();
+            }
+            texts[*f] = v.join("\n");
+            *f
+        }
+        Edit::Character(f, at, c) => {
+            let mut at = (*at).min(texts[*f].len());
+            while !texts[*f].is_char_boundary(at) {
+                at -= 1;
+            }
+            texts[*f].insert(at, *c);
+            *f
+        }
+        Edit::Remove(f) => {
+            live[*f] = false;
+            *f
+        }
+        Edit::Restore(f) => {
+            live[*f] = true;
+            *f
+        }
+    };
+    if matches!(
+        e,
+        Edit::Insert(..) | Edit::Delete(..) | Edit::Replace(..) | Edit::Character(..)
+    ) {
+        live[file] = true;
+    }
+    file
+}
+
+fn put(db: &mut Db, k: usize, texts: &[String; 2], live: &[bool; 2]) {
+    if live[k] {
+        db.set_file(FILES[k], texts[k].as_str());
+    } else {
+        db.remove_file(FILES[k]);
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: std::env::var("CUTWATER_CASES").ok().and_then(|n| n.parse().ok()).unwrap_or(150), max_shrink_iters: 2000, failure_persistence: None, ..ProptestConfig::default() })]
+    #[test]
+    fn edits_give_what_a_check_from_scratch_gives(edits in prop::collection::vec((edit(), any::<bool>()), 1..40)) {
+        let mut texts = start();
+        let mut live = [true, true];
+        let mut db = Db::default();
+        for k in 0..2 {
+            put(&mut db, k, &texts, &live);
+        }
+        db.settle(true, None).unwrap();
+        for (e, fast_first) in &edits {
+            let k = apply(&mut texts, &mut live, e);
+            put(&mut db, k, &texts, &live);
+            if *fast_first {
+                db.settle(false, None).unwrap();
+            }
+            db.settle(true, None).unwrap();
+            prop_assert!(!db.is_pending());
+            let mut fresh = Db::default();
+            for k in 0..2 {
+                put(&mut fresh, k, &texts, &live);
+            }
+            fresh.settle(true, None).unwrap();
+            prop_assert!(outcome(&db) == outcome(&fresh), "after {:?}\n{}\n{}\n{}", e, difference(&outcome(&db), &outcome(&fresh)), texts[0], texts[1]);
+        }
+    }
+}
+
+#[test]
+fn an_edit_computes_only_what_depends_on_it() {
+    let mut text = String::new();
+    for k in 0..400 {
+        text.push_str(&format!("impeller w{k} {{\n    outside_diameter = 9.25 in\n    hub_diameter = 5.497 in (+0/-0.001)\n}}\nring r{k} {{\n    bore = 5.502 in\n    runs_on = w{k}.hub_diameter\n}}\n"));
+    }
+    let mut db = Db::default();
+    db.set_file("a.pump", text.as_str());
+    db.settle(true, None).unwrap();
+    let all = db.computed_nodes();
+    let edited = text.replacen(
+        "impeller w200 {\n    outside_diameter = 9.25 in\n    hub_diameter = 5.497 in",
+        "impeller w200 {\n    outside_diameter = 9.25 in\n    hub_diameter = 5.498 in",
+        1,
+    );
+    db.set_file("a.pump", edited.as_str());
+    db.settle(true, None).unwrap();
+    let one = db.computed_nodes() - all;
+    assert!(one * 100 < all, "{one} of {all} nodes were computed anew");
+    // A comment changes no value: nothing that depends on the impeller is computed again.
+    let before = db.computed_nodes();
+    let commented = edited.replacen("impeller w200 {", "// seen\nimpeller w200 {", 1);
+    db.set_file("a.pump", commented.as_str());
+    db.settle(true, None).unwrap();
+    let comment = db.computed_nodes() - before;
+    assert!(
+        comment < one,
+        "{comment} after a comment, {one} after a change"
+    );
+}
+
+#[test]
+fn nodes_do_not_pile_up_over_many_edits() {
+    let mut db = Db::default();
+    let text = |k: usize| format!("let a{k} = 2 in\nlet b = a{k} + 1 in\nrequire b >= 1 in\n");
+    db.set_file("a.pump", text(0).as_str());
+    db.settle(true, None).unwrap();
+    let mut most = 0;
+    for k in 1..500 {
+        db.set_file("a.pump", text(k).as_str());
+        db.settle(true, None).unwrap();
+        most = most.max(db.kept_nodes());
+    }
+    assert!(db.kept_nodes() < 700, "{} nodes kept", db.kept_nodes());
+}

@@ -1,0 +1,389 @@
+//! Operating points written as `.pump` text and solved through the whole compiler, against the cases of an
+//! independent solver (scipy 1.17.1 `optimize.root` with exact Jacobian; residuals below 1e-12 psi): the same file
+//! that `cutwater-hydraulics` tests its network with. Agreement is asked to 1e-6 relative.
+//!
+//! The cases take water of exactly 1000 kg/m³ and the trade's 29.84 for nozzles; the text says so by the water's
+//! relative density and by each tip's discharge coefficient. Branch points become appliances with a loss of a
+//! millionth of a psi at 1000 gpm, far below the tolerance.
+
+use cutwater_compiler::{Db, results};
+use cutwater_hydraulics::nozzle::trade_nozzle_constant;
+use cutwater_hydraulics::water::Water;
+use serde_json::Value;
+use std::collections::BTreeMap;
+use std::fmt::Write;
+
+fn cases() -> Vec<Value> {
+    let path = concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/../hydraulics/tests/data/13_operating_points.json"
+    );
+    let text = std::fs::read_to_string(path).expect("the reference cases are part of the project");
+    let v: Value = serde_json::from_str(&text).expect("valid JSON");
+    v["cases"].as_array().expect("cases").clone()
+}
+
+fn f(v: &Value) -> f64 {
+    v.as_f64().expect("a number")
+}
+
+fn s(v: &Value) -> &str {
+    v.as_str().expect("a text")
+}
+
+/// The case as a spec. `draft` cases hold the pump's speed, the others the pressure at the engine.
+fn spec(case: &Value) -> String {
+    let inputs = &case["inputs"];
+    let nodes = inputs["nodes"].as_array().expect("nodes");
+    let edges = inputs["edges"].as_array().expect("edges");
+    let draft = s(&case["kind"]) == "drafting";
+    let height: BTreeMap<&str, f64> = nodes
+        .iter()
+        .map(|n| (s(&n["id"]), f(&n["elevation_ft"])))
+        .collect();
+    let mut t = String::new();
+    let density = if draft {
+        let density = f(&inputs["water_density_kg_m3"]);
+        let celsius = f(&inputs["water_temperature_C"]);
+        // IAPWS-95 there, IF97 here: up to 1.5e-5 apart.
+        let own = Water::at(celsius + 273.15, 101_325.0)
+            .expect("liquid")
+            .density;
+        writeln!(
+            t,
+            "water {{\n    temperature = {celsius} degC\n    relative_density = {:.15}\n}}",
+            density / own
+        )
+        .unwrap();
+        writeln!(t, "site {{ altitude = {} ft }}", f(&inputs["altitude_ft"])).unwrap();
+        density
+    } else {
+        let water = Water::at(277.15, 101_325.0).expect("liquid");
+        writeln!(
+            t,
+            "water {{\n    temperature = 4 degC\n    relative_density = {:.15}\n}}",
+            1000.0 / water.density
+        )
+        .unwrap();
+        1000.0
+    };
+    writeln!(t, "appliance joint {{ loss = 0.000001 psi at 1000 gpm }}").unwrap();
+    writeln!(
+        t,
+        "hose still {{ loss = 0.000001 psi per 100 ft at 1000 gpm }}"
+    )
+    .unwrap();
+    let engine = if let Some(p) = edges.iter().find(|e| s(&e["type"]) == "pump") {
+        s(&p["to"])
+    } else {
+        s(&nodes
+            .iter()
+            .find(|n| !n["fixed_pressure_psi"].is_null())
+            .expect("an engine")["id"])
+    };
+    // The pump: the case's own at draft, else one that surely covers the flows.
+    let pump = edges.iter().find(|e| s(&e["type"]) == "pump");
+    writeln!(t, "pump main {{\n    rating = 1000 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {{").unwrap();
+    match pump {
+        Some(p) => {
+            let q = p["curve"]["flow_gpm"].as_array().expect("flows");
+            let h = p["curve"]["rise_psi"].as_array().expect("rises");
+            for (q, h) in q.iter().zip(h).filter(|(_, h)| f(h) >= 0.0) {
+                writeln!(t, "        {} {}", f(q), f(h)).unwrap();
+            }
+        }
+        None => t.push_str("        0 900\n        9000 800\n        20000 500\n"),
+    }
+    t.push_str("    }\n}\n");
+    // Stations: minors and nozzles, and a joint wherever neither stands at a point.
+    let mut names: BTreeMap<&str, String> = BTreeMap::new(); // point → where a chain from it begins
+    let mut chains = Vec::new();
+    names.insert(engine, "main.discharge".to_owned());
+    let scale = trade_nozzle_constant(density).expect("a density");
+    for e in edges {
+        let id = s(&e["id"]);
+        match s(&e["type"]) {
+            "nozzle" => {
+                writeln!(t, "nozzle kind_{id} {{\n    form = smooth\n    tip = {} in\n    discharge_coefficient = {:.15}\n}}", f(&e["diameter_in"]), f(&e["c"]) * f(&inputs["nozzle_constant"]) / scale).unwrap();
+            }
+            "automatic_nozzle" => {
+                writeln!(t, "nozzle kind_{id} {{\n    form = holding\n    rated = {} gpm at {} psi\n    flow_range = {} .. {} gpm\n}}", f(&e["max_flow_gpm"]), f(&e["set_pressure_psi"]), f(&e["min_flow_gpm"]), f(&e["max_flow_gpm"])).unwrap();
+            }
+            "minor" => {
+                writeln!(
+                    t,
+                    "appliance kind_{id} {{ loss = {:.12} psi at 1000 gpm }}",
+                    f(&e["k_psi_per_gpm2"]) * 1e6
+                )
+                .unwrap();
+            }
+            "hose" => {
+                writeln!(t, "hose kind_{id} {{\n    diameter = {} in\n    loss = {} psi per 100 ft at 100 gpm\n}}", f(&e["diameter_in"]), f(&e["C"])).unwrap();
+            }
+            "pump" => {}
+            other => panic!("no translation for {other}"),
+        }
+    }
+    // At draft the strainer and suction hose belong to the supply.
+    let suction: Vec<&str> = if draft {
+        vec!["minor1", "hose1"]
+    } else {
+        Vec::new()
+    };
+    let inlets: BTreeMap<&str, Vec<&str>> = edges
+        .iter()
+        .filter(|e| !suction.contains(&s(&e["id"])) && s(&e["type"]) != "pump")
+        .fold(BTreeMap::new(), |mut m, e| {
+            m.entry(s(&e["from"]))
+                .or_insert_with(Vec::new)
+                .push(s(&e["id"]));
+            m
+        });
+    for e in edges {
+        let (id, from, to) = (s(&e["id"]), s(&e["from"]), s(&e["to"]));
+        if suction.contains(&id) || s(&e["type"]) == "pump" {
+            continue;
+        }
+        let begin = names
+            .entry(from)
+            .or_insert_with(|| format!("at_{from}"))
+            .clone();
+        match s(&e["type"]) {
+            "hose" => {
+                let rise = height[to] - height[from];
+                let word = if rise < 0.0 { "fall" } else { "rise" };
+                chains.push(format!(
+                    "{begin} -> {} ft of kind_{id} {word} {} ft -> at_{to}",
+                    f(&e["length_ft"]),
+                    rise.abs()
+                ));
+            }
+            "minor" => {
+                // A fitting has no height of its own: the rise between its points goes into pipe without loss.
+                let rise = height[to] - height[from];
+                let riser = if rise == 0.0 {
+                    String::new()
+                } else {
+                    format!("{} ft of still rise {rise} ft -> ", rise.abs() + 1.0)
+                };
+                chains.push(format!("{begin} -> {id}: kind_{id} -> {riser}at_{to}"));
+            }
+            _ => chains.push(format!("{begin} -> {id}: kind_{id}")),
+        }
+    }
+    writeln!(t, "lay l {{").unwrap();
+    // Each point but the engine is a joint: its name, once, with the edges that leave it.
+    for n in nodes
+        .iter()
+        .map(|n| s(&n["id"]))
+        .filter(|n| *n != engine && inlets.contains_key(n) && names.contains_key(n))
+    {
+        writeln!(t, "    at_{n}: joint -> out_{n}: joint").unwrap();
+    }
+    for c in &chains {
+        let c = names
+            .iter()
+            .filter(|(n, _)| **n != engine)
+            .fold(c.clone(), |c, (n, _)| {
+                c.strip_prefix(&format!("at_{n} ->"))
+                    .map_or(c.clone(), |rest| format!("out_{n} ->{rest}"))
+            });
+        writeln!(t, "    {c}").unwrap();
+    }
+    writeln!(t, "}}").unwrap();
+    if draft {
+        let strainer = edges
+            .iter()
+            .find(|e| s(&e["id"]) == "minor1")
+            .expect("a strainer");
+        let hose = edges
+            .iter()
+            .find(|e| s(&e["id"]) == "hose1")
+            .expect("suction hose");
+        let _ = strainer;
+        writeln!(t, "supply water_hole {{\n    draft {{\n        lift = {} ft\n        suction = {} ft of kind_hose1\n        strainer = kind_minor1\n    }}\n}}", f(&inputs["lift_ft"]), f(&hose["length_ft"])).unwrap();
+        writeln!(
+            t,
+            "duty d {{\n    supply = water_hole\n    lay = l\n    hold speed = {} rpm\n}}",
+            3000.0 * f(&pump.expect("a pump")["speed_ratio"])
+        )
+        .unwrap();
+    } else if let Some(p) = pump {
+        writeln!(t, "supply full {{\n    tank {{\n        level = 0 ft\n        loss = 0.000001 psi at 1000 gpm\n    }}\n}}").unwrap();
+        writeln!(
+            t,
+            "duty d {{\n    supply = full\n    lay = l\n    hold speed = {} rpm\n}}",
+            3000.0 * f(&p["speed_ratio"])
+        )
+        .unwrap();
+    } else {
+        let fixed = nodes
+            .iter()
+            .find(|n| s(&n["id"]) == engine)
+            .expect("an engine");
+        writeln!(t, "supply full {{\n    tank {{\n        level = 0 ft\n        loss = 0.001 psi at 1000 gpm\n    }}\n}}").unwrap();
+        writeln!(
+            t,
+            "duty d {{\n    supply = full\n    lay = l\n    hold discharge.pressure = {} psi\n}}",
+            f(&fixed["fixed_pressure_psi"])
+        )
+        .unwrap();
+    }
+    t
+}
+
+fn solved(text: &str) -> BTreeMap<String, f64> {
+    let mut db = Db::default();
+    let file = db.set_file("case.pump", text);
+    db.settle(true, None).unwrap();
+    let errors: Vec<String> = db
+        .findings(file)
+        .iter()
+        .filter(|x| {
+            x.code.id.starts_with("CW0")
+                || x.code.id.starts_with("CW16")
+                    && !matches!(x.code.name, "nozzle-range" | "lay-dead-end")
+        })
+        .map(|x| x.message.clone())
+        .collect();
+    assert!(errors.is_empty(), "{errors:?}\n{text}");
+    results::of_file(&db, file)
+        .into_iter()
+        .filter_map(|r| match r.value {
+            results::Shown::Number { value, .. } => Some((r.path, value)),
+            results::Shown::Word(_) => None,
+        })
+        .collect()
+}
+
+fn close(got: f64, want: f64, what: &str, text: &str) {
+    assert!(
+        (got - want).abs() <= 1e-6 * want.abs().max(1e-3),
+        "{what}: {got}, expected {want}\n{text}"
+    );
+}
+
+#[test]
+fn tree_and_parallel_cases_agree_with_an_independent_solver() {
+    let mut ran = BTreeMap::new();
+    for case in cases() {
+        let kind = s(&case["kind"]).to_owned();
+        if !matches!(
+            kind.as_str(),
+            "single_line"
+                | "wye_two_lines"
+                | "siamese_monitor"
+                | "standpipe"
+                | "automatic_fog"
+                | "random_tree"
+        ) {
+            continue;
+        }
+        // Not expressible in the language: a pump by formula, and water taken out at a point.
+        let inputs = &case["inputs"];
+        let by_formula = inputs["edges"]
+            .as_array()
+            .expect("edges")
+            .iter()
+            .any(|e| e["curve"]["law"] == "quadratic");
+        let demands = inputs["nodes"]
+            .as_array()
+            .expect("nodes")
+            .iter()
+            .any(|n| f(&n["demand_gpm"]) != 0.0);
+        if by_formula || demands {
+            continue;
+        }
+        let text = spec(&case);
+        let got = solved(&text);
+        for e in case["inputs"]["edges"].as_array().expect("edges") {
+            let id = s(&e["id"]);
+            if matches!(s(&e["type"]), "nozzle" | "automatic_nozzle" | "minor") {
+                let what = format!("{} {id}", s(&case["id"]));
+                close(
+                    got[&format!("d.{id}.flow")],
+                    f(&case["expected"]["edge_flow_gpm"][id]),
+                    &what,
+                    &text,
+                );
+                close(
+                    got[&format!("d.{id}.pressure")],
+                    f(&case["expected"]["node_pressure_psi"][s(&e["from"])]),
+                    &what,
+                    &text,
+                );
+            }
+        }
+        *ran.entry(kind).or_insert(0) += 1;
+    }
+    let counts: Vec<(&str, i32)> = ran.iter().map(|(k, n)| (k.as_str(), *n)).collect();
+    assert_eq!(
+        counts,
+        [
+            ("automatic_fog", 6),
+            ("random_tree", 8),
+            ("siamese_monitor", 4),
+            ("single_line", 5),
+            ("standpipe", 4),
+            ("wye_two_lines", 4)
+        ]
+    );
+}
+
+#[test]
+fn drafting_cases_agree_with_an_independent_solver() {
+    let mut ran = 0;
+    for case in cases() {
+        if s(&case["kind"]) != "drafting" {
+            continue;
+        }
+        let x = &case["expected"];
+        // The tested curve's last point has a negative rise, which no test stand records; it is left out, and a case
+        // is compared where its operating point lies at least two points before it, where the interpolation is the same.
+        let pump = case["inputs"]["edges"]
+            .as_array()
+            .expect("edges")
+            .iter()
+            .find(|e| s(&e["type"]) == "pump")
+            .expect("a pump")
+            .clone();
+        if pump["curve"]["law"] == "quadratic" {
+            continue;
+        }
+        let flows: Vec<f64> = pump["curve"]["flow_gpm"]
+            .as_array()
+            .expect("flows")
+            .iter()
+            .map(f)
+            .collect();
+        let flow = f(&x["edge_flow_gpm"]["pump1"]) / f(&pump["speed_ratio"]);
+        if flow >= flows[flows.len() - 3] {
+            continue;
+        }
+        let text = spec(&case);
+        let got = solved(&text);
+        let what = s(&case["id"]);
+        close(got["d.flow"], f(&x["edge_flow_gpm"]["pump1"]), what, &text);
+        close(
+            got["d.intake_pressure"],
+            f(&x["node_pressure_psi"]["inlet"]),
+            what,
+            &text,
+        );
+        close(
+            got["d.discharge_pressure"],
+            f(&x["node_pressure_psi"]["discharge"]),
+            what,
+            &text,
+        );
+        // NPSH needs the vapour pressure: IAPWS-95 there, IF97 here; they differ by up to 7e-5 of it, 1e-4 ft of water.
+        let npsh = f(&x["npsh_available_ft"]);
+        assert!(
+            (got["d.npsh_available"] - npsh).abs() < 5e-4,
+            "{what}: {} ft, expected {npsh} ft",
+            got["d.npsh_available"]
+        );
+        ran += 1;
+    }
+    assert!(ran == 4, "{ran} drafting cases ran");
+}

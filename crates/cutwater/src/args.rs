@@ -1,0 +1,121 @@
+//! The command line, as `clap` reads it.
+
+use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+/// Checks, solves and formats pump specs.
+#[derive(Parser, Debug)]
+#[command(
+    name = "cutwater",
+    version,
+    about = "Checks, solves and formats pump specs.",
+    after_help = "Exit codes: 0 nothing at or above the failing level; 1 findings; 2 the work could not be done; 3 a duty could not be solved; 101 a fault in the tool; 130 interrupted."
+)]
+pub struct Args {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What to do.
+#[derive(Subcommand, Debug)]
+pub enum Command {
+    /// Check specs and report what is found.
+    Check(Check),
+    /// Give the computed properties of specs and the operating points of their duties.
+    Solve(Check),
+    /// Lay specs out in the one canonical way.
+    Format(Layout),
+    /// Explain a finding, a kind, a field (ring.bore) or a unit; without a topic, list them.
+    Explain(Explain),
+    /// Serve an editor over standard input and output (Language Server Protocol).
+    Lsp,
+}
+
+/// Where specs come from.
+#[derive(ClapArgs, Debug)]
+pub struct Input {
+    /// Files and folders; a folder is searched for .pump files, less those that ignore files name; `-` is
+    /// standard input.
+    #[arg(value_name = "PATH", default_value = ".")]
+    pub paths: Vec<PathBuf>,
+    /// The path standard input goes by: what `use` lines are taken from and messages name.
+    #[arg(long, value_name = "NAME", default_value = "stdin.pump")]
+    pub stdin_name: PathBuf,
+    /// A setting in place of the one in cutwater.toml, as fail_at=warning or levels.unused-use=off.
+    #[arg(long = "config", value_name = "KEY=VALUE")]
+    pub config: Vec<String>,
+}
+
+/// `check` and `solve`.
+#[derive(ClapArgs, Debug)]
+pub struct Check {
+    /// Where specs come from.
+    #[command(flatten)]
+    pub input: Input,
+    /// How to write what was found.
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+    /// Whether to colour text.
+    #[arg(long, value_enum, default_value_t = Color::Auto)]
+    pub color: Color,
+    /// Show at most this many findings as text; 0 shows all. JSON always holds all.
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub limit: usize,
+}
+
+/// How to write what was found.
+#[derive(ValueEnum, Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Format {
+    /// With the lines of the spec it speaks of.
+    Text,
+    /// One line for each.
+    Concise,
+    /// A JSON document.
+    Json,
+}
+
+/// Whether to colour text.
+#[derive(ValueEnum, Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Color {
+    /// On a terminal, unless NO_COLOR is set.
+    Auto,
+    /// Always.
+    Always,
+    /// Never.
+    Never,
+}
+
+/// `format`.
+#[derive(ClapArgs, Debug)]
+pub struct Layout {
+    /// Where specs come from. Standard input is laid out to standard output.
+    #[command(flatten)]
+    pub input: Input,
+    /// Change nothing; list the files that are not in the canonical layout and exit with 1 if there are any.
+    #[arg(long)]
+    pub check: bool,
+    /// Change nothing; show what would change. With --check, exit with 1 if anything would.
+    #[arg(long)]
+    pub diff: bool,
+}
+
+/// `explain`.
+#[derive(ClapArgs, Debug)]
+pub struct Explain {
+    /// A finding's code or name, a kind, a field (ring.bore), a unit (gpm), or one of findings, kinds, units.
+    #[arg(value_name = "TOPIC")]
+    pub topic: Option<String>,
+    /// How to write it.
+    #[arg(long, value_enum, default_value_t = PageFormat::Text)]
+    pub format: PageFormat,
+}
+
+/// How to write a page.
+#[derive(ValueEnum, Clone, Copy, PartialEq, Eq, Debug)]
+pub enum PageFormat {
+    /// For reading.
+    Text,
+    /// For programs.
+    Json,
+}

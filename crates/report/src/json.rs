@@ -1,0 +1,473 @@
+//! The JSON document of `cutwater check --format json` and `cutwater solve --format json`.
+//!
+//! A reader may rely on this: a document with the same `version` never loses a field and never changes the
+//! meaning of one; fields may be added. Bytes are counted from 0 in the UTF-8 text; lines and columns from 1,
+//! columns in characters (Unicode scalar values). A span ends before its end. Numbers are finite. The schema
+//! is `schema/report-1.json`, made from these types.
+
+use crate::outcome::{At, FileOutcome, Outcome};
+use cutwater_compiler::results::{Row, Shown};
+use cutwater_finding::{FixTier, Level};
+use serde::{Deserialize, Serialize};
+
+/// The `version` of the documents written here.
+pub const FORMAT_VERSION: u32 = 1;
+
+/// What a run found and computed.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Document {
+    /// The version of this form: 1.
+    pub version: u32,
+    /// What wrote it.
+    pub tool: Tool,
+    /// The command that ran: `check` or `solve`.
+    pub command: String,
+    /// How many findings there are.
+    pub summary: Counts,
+    /// Things to know about the run, in plain sentences.
+    pub notes: Vec<String>,
+    /// What was found, by file and place.
+    pub findings: Vec<Finding>,
+    /// What was computed, by file and place. Only in the document of `solve`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub results: Option<Vec<ResultRow>>,
+}
+
+/// The tool that wrote a document.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Tool {
+    /// Its name.
+    pub name: String,
+    /// Its version.
+    pub version: String,
+}
+
+/// How many findings there are.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Counts {
+    /// Files that were named.
+    pub files: usize,
+    /// Errors in them.
+    pub errors: usize,
+    /// Warnings in them.
+    pub warnings: usize,
+    /// Pieces of advice in them.
+    pub advice: usize,
+    /// Files that were not named but brought in by `use` and have findings of their own, which are not listed.
+    pub brought_in_with_findings: Vec<String>,
+}
+
+/// A place in a file.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Place {
+    /// The file, relative to the folder the command ran in where possible. A path that begins with `std/` and
+    /// belongs to no file of the workspace is in the standard library.
+    pub file: String,
+    /// First byte, from 0.
+    pub byte_start: u32,
+    /// One past the last byte.
+    pub byte_end: u32,
+    /// Line of the first byte, from 1.
+    pub line: u32,
+    /// Column of the first byte in characters, from 1.
+    pub column: u32,
+    /// Line of the end, from 1.
+    pub end_line: u32,
+    /// Column of the end in characters, from 1.
+    pub end_column: u32,
+}
+
+impl Place {
+    fn of(at: &At) -> Self {
+        let from = at.source.position(at.span.start as usize);
+        let to = at.source.position(at.span.end as usize);
+        Self {
+            file: at.source.path.clone(),
+            byte_start: at.span.start,
+            byte_end: at.span.end,
+            line: from.line + 1,
+            column: from.column + 1,
+            end_line: to.line + 1,
+            end_column: to.column + 1,
+        }
+    }
+}
+
+/// How grave a finding is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(rename_all = "lowercase")]
+pub enum LevelWord {
+    /// Wrong, or a limit not kept.
+    Error,
+    /// Likely wrong, or wrong in service.
+    Warning,
+    /// Worth knowing.
+    Advice,
+}
+
+impl From<Level> for LevelWord {
+    fn from(l: Level) -> Self {
+        match l {
+            Level::Error => LevelWord::Error,
+            Level::Warning => LevelWord::Warning,
+            Level::Advice => LevelWord::Advice,
+        }
+    }
+}
+
+/// How far a fix may be trusted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case")]
+pub enum Trust {
+    /// Keeps the meaning, or restores the only possible one.
+    Safe,
+    /// Probably what was meant; a person should look.
+    NeedsALook,
+    /// A hint only.
+    ShowOnly,
+}
+
+impl From<FixTier> for Trust {
+    fn from(t: FixTier) -> Self {
+        match t {
+            FixTier::Safe => Trust::Safe,
+            FixTier::NeedsALook => Trust::NeedsALook,
+            FixTier::ShowOnly => Trust::ShowOnly,
+        }
+    }
+}
+
+/// One finding.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Finding {
+    /// Stable code: `CW0301`.
+    pub code: String,
+    /// Stable name: `unknown-unit`.
+    pub name: String,
+    /// Its level under the settings in force.
+    pub level: LevelWord,
+    /// Where it is.
+    #[serde(flatten)]
+    pub place: Place,
+    /// What is wrong, in one line.
+    pub message: String,
+    /// A few words for the place itself; may be empty.
+    pub here: String,
+    /// Other places that belong to it.
+    pub labels: Vec<Label>,
+    /// How to mend it.
+    pub help: Option<String>,
+    /// Where the limit comes from.
+    pub source: Option<String>,
+    /// The numbers that were compared.
+    pub numbers: Vec<Number>,
+    /// An edit that mends it.
+    pub fix: Option<Fix>,
+}
+
+/// Another place that belongs to a finding.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Label {
+    /// Where.
+    #[serde(flatten)]
+    pub place: Place,
+    /// What is there.
+    pub text: String,
+}
+
+/// A number that was compared.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Number {
+    /// What it is: `clearance`, `limit`.
+    pub what: String,
+    /// Its value in `unit`; null where it is beyond all numbers.
+    pub value: Option<f64>,
+    /// The unit's symbol; empty for a count or ratio.
+    pub unit: String,
+}
+
+/// An edit that mends a finding.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Fix {
+    /// What it does.
+    pub title: String,
+    /// How far it may be trusted.
+    pub trust: Trust,
+    /// The changes of text; they do not overlap.
+    pub edits: Vec<Edit>,
+}
+
+/// One change of text.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Edit {
+    /// What is replaced.
+    #[serde(flatten)]
+    pub place: Place,
+    /// By what.
+    pub text: String,
+}
+
+/// A value: a number in the row's unit, or a word.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(untagged)]
+pub enum Scalar {
+    /// A number.
+    Number(f64),
+    /// A word, text, date, or yes or no.
+    Word(String),
+}
+
+/// One computed result.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct ResultRow {
+    /// The path a spec would use: `intake_ring.clearance`.
+    pub path: String,
+    /// The file of the declaration.
+    pub file: String,
+    /// The line of the declaration, from 1.
+    pub line: u32,
+    /// The kind of the declaration: `ring`.
+    pub kind: String,
+    /// The nominal value in `unit`, or a word.
+    pub value: Option<Scalar>,
+    /// The unit's symbol; null for a count, a ratio or a word.
+    pub unit: Option<String>,
+    /// Worst-case low limit in `unit`, where the value has a tolerance.
+    pub low: Option<f64>,
+    /// Worst-case high limit in `unit`.
+    pub high: Option<f64>,
+    /// Root-sum-square low limit in `unit`, where the value has a tolerance.
+    pub rss_low: Option<f64>,
+    /// Root-sum-square high limit in `unit`.
+    pub rss_high: Option<f64>,
+    /// The whole in words, at its usual resolution.
+    pub text: String,
+    /// Where the value comes from: `stated`, `measured`, `computed`, `assumed` or `predicted`.
+    pub origin: String,
+    /// What it means.
+    pub doc: String,
+    /// The formula; null for a named value.
+    pub formula: Option<String>,
+    /// Where the formula comes from.
+    pub source: Option<String>,
+}
+
+fn finite(v: f64) -> Option<f64> {
+    v.is_finite().then_some(v)
+}
+
+fn some(text: &str) -> Option<String> {
+    (!text.is_empty()).then(|| text.to_owned())
+}
+
+impl Finding {
+    fn of(f: &cutwater_finding::Finding<At>) -> Self {
+        Self {
+            code: f.code.id.to_owned(),
+            name: f.code.name.to_owned(),
+            level: f.level.into(),
+            place: Place::of(&f.place),
+            message: f.message.clone(),
+            here: f.here.clone(),
+            labels: f
+                .labels
+                .iter()
+                .map(|l| Label {
+                    place: Place::of(&l.place),
+                    text: l.text.clone(),
+                })
+                .collect(),
+            help: f.help.clone(),
+            source: f.source.clone(),
+            numbers: f
+                .numbers
+                .iter()
+                .map(|n| Number {
+                    what: n.what.clone(),
+                    value: finite(n.value),
+                    unit: n.unit.clone(),
+                })
+                .collect(),
+            fix: f.fix.as_ref().map(|x| Fix {
+                title: x.title.clone(),
+                trust: x.tier.into(),
+                edits: x
+                    .edits
+                    .iter()
+                    .map(|e| Edit {
+                        place: Place::of(&e.place),
+                        text: e.text.clone(),
+                    })
+                    .collect(),
+            }),
+        }
+    }
+}
+
+impl ResultRow {
+    fn of(row: &Row, kind: &str, file: &FileOutcome) -> Self {
+        let line = file.source.position(row.place.span.start as usize).line + 1;
+        let mut out = Self {
+            path: row.path.clone(),
+            file: file.source.path.clone(),
+            line,
+            kind: kind.to_owned(),
+            value: None,
+            unit: None,
+            low: None,
+            high: None,
+            rss_low: None,
+            rss_high: None,
+            text: row.value.text().to_owned(),
+            origin: row.origin.to_owned(),
+            doc: row.doc.to_owned(),
+            formula: some(row.formula),
+            source: some(row.source),
+        };
+        match &row.value {
+            Shown::Number {
+                value,
+                unit,
+                limits,
+                spread,
+                ..
+            } => {
+                out.value = finite(*value).map(Scalar::Number);
+                out.unit = some(unit);
+                if let Some((low, high)) = limits {
+                    out.low = finite(*low);
+                    out.high = finite(*high);
+                }
+                if let Some((low, high)) = spread {
+                    out.rss_low = finite(*low);
+                    out.rss_high = finite(*high);
+                }
+            }
+            Shown::Word(w) => out.value = Some(Scalar::Word(w.clone())),
+        }
+        out
+    }
+}
+
+impl Document {
+    /// The document of an outcome. `results` says whether the command computes results (`solve`).
+    pub fn of(outcome: &Outcome, command: &str, version: &str, results: bool) -> Self {
+        let s = outcome.summary();
+        Self {
+            version: FORMAT_VERSION,
+            tool: Tool {
+                name: "cutwater".to_owned(),
+                version: version.to_owned(),
+            },
+            command: command.to_owned(),
+            summary: Counts {
+                files: s.files,
+                errors: s.errors,
+                warnings: s.warnings,
+                advice: s.advice,
+                brought_in_with_findings: outcome.brought_in.keys().cloned().collect(),
+            },
+            notes: outcome.notes.clone(),
+            findings: outcome.findings().map(Finding::of).collect(),
+            results: results.then(|| {
+                outcome
+                    .files
+                    .iter()
+                    .flat_map(|f| {
+                        f.decls.iter().flat_map(move |d| {
+                            d.rows.iter().map(move |r| ResultRow::of(r, d.kind, f))
+                        })
+                    })
+                    .collect()
+            }),
+        }
+    }
+
+    /// The document as text, indented, with a line break at its end.
+    ///
+    /// # Errors
+    /// None in practice: every number is finite and every key a text.
+    pub fn to_text(&self) -> Result<String, serde_json::Error> {
+        serde_json::to_string_pretty(self).map(|t| t + "\n")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::outcome::of_texts;
+    use cutwater_compiler::Settings;
+
+    #[test]
+    fn places_are_bytes_from_zero_and_characters_from_one() {
+        let text = "// Ø µ\nlet gap = 3 inn\n";
+        let out = of_texts(Settings::default(), &[("a.pump", text)], false);
+        let doc = Document::of(&out, "check", "0.1.0", false);
+        let f = &doc.findings[0];
+        assert_eq!(f.code, "CW0301");
+        assert_eq!(
+            &text[f.place.byte_start as usize..f.place.byte_end as usize],
+            "inn"
+        );
+        assert_eq!((f.place.line, f.place.column), (2, 13));
+        assert_eq!((f.place.end_line, f.place.end_column), (2, 16));
+        assert!(doc.results.is_none());
+    }
+
+    #[test]
+    fn results_carry_limits_in_the_unit_shown() {
+        let text = "let a = 5.5 in ± 0.002\nlet b = a - 5.49 in ± 0.001\n";
+        let out = of_texts(Settings::default(), &[("a.pump", text)], true);
+        let doc = Document::of(&out, "solve", "0.1.0", true);
+        let rows = doc.results.unwrap();
+        let b = rows.iter().find(|r| r.path == "b").unwrap();
+        assert_eq!(b.unit.as_deref(), Some("in"));
+        let near = |a: Option<f64>, b: f64| a.is_some_and(|a| (a - b).abs() < 1e-9);
+        // 0.010 with 0.002 and 0.001: 0.003 at worst, sqrt(5) thousandths by root sum square.
+        assert!(near(b.low, 0.007) && near(b.high, 0.013), "{b:?}");
+        let rss = 5f64.sqrt() / 1000.0;
+        assert!(
+            near(b.rss_low, 0.010 - rss) && near(b.rss_high, 0.010 + rss),
+            "{b:?}"
+        );
+    }
+
+    #[test]
+    fn a_document_reads_back_as_it_was() {
+        let out = of_texts(
+            Settings::default(),
+            &[("a.pump", "let a = 2 in\nlet a = 3 inn\n")],
+            true,
+        );
+        let doc = Document::of(&out, "solve", "0.1.0", true);
+        let back: Document = serde_json::from_str(&doc.to_text().unwrap()).unwrap();
+        assert_eq!(back, doc);
+    }
+
+    #[test]
+    fn the_published_schema_is_the_one_of_these_types() {
+        let made = serde_json::to_string_pretty(&schemars::schema_for!(Document)).unwrap() + "\n";
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/schema/report-1.json");
+        if std::env::var_os("CUTWATER_WRITE_SCHEMA").is_some() {
+            std::fs::write(path, &made).unwrap();
+        }
+        let kept = std::fs::read_to_string(path).unwrap_or_default();
+        assert!(
+            kept == made,
+            "schema/report-1.json is behind the types; run this test with CUTWATER_WRITE_SCHEMA=1"
+        );
+    }
+}
