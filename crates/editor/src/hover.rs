@@ -404,13 +404,18 @@ fn target(db: &Db, t: &Target) -> Option<String> {
             "**{}** — the standard library: hose, nozzles, appliances, suction hose, materials and test procedures.",
             library::NAME
         )),
-        Target::Station(lay, span) => {
+        Target::Station(lay, span, values) => {
             let source = db.chunk(*lay).slice(db.text(db.file_of(*lay)));
-            Some(format!(
+            let mut out = format!(
                 "**{}** — a station of {}",
                 span.slice(source),
                 named(db, *lay)
-            ))
+            );
+            if let Some(v) = values.as_ref().and_then(|v| value_block(db, v)) {
+                out.push_str("\n\n");
+                out.push_str(&v);
+            }
+            Some(out)
         }
         Target::Part(v) => value_block(db, v.as_ref()?),
     }

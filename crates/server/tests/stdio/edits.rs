@@ -73,9 +73,14 @@ fn two_hundred_edits_sent_without_waiting_are_all_applied_in_order() {
     let got = plain(&got);
     assert!(!got.is_empty(), "lengths plus pressures are mistakes");
     assert_eq!(got, fresh(&mut c, &text));
+    // The outline shows the first sixty characters of a value; the newest digits come first in it.
     let want: Vec<String> = text
         .lines()
-        .map(|l| l.trim_start_matches("let ").to_owned())
+        .map(|l| l.trim_start_matches("let "))
+        .map(|l| match l.char_indices().nth("first = ".len() + 60) {
+            Some((at, _)) => format!("{}…", &l[..at]),
+            None => l.to_owned(),
+        })
         .collect();
     assert_eq!(outline(&mut c, uri), want);
     assert_eq!(c.finish(), 0);
@@ -105,9 +110,6 @@ fn several_changes_in_one_message_are_applied_one_after_the_other() {
     assert_eq!(outline(&mut c, uri), ["d = 3 in"]);
     assert_eq!(c.finish(), 0);
 }
-
-/// A text in which every count of columns differs, with one fault; and the fault's place in each.
-const WIDE: &str = "let µ_note = \"62 °F 🚒\"  let w = \"🚒\" + 5 in // 🚒 µm ±\n";
 
 #[test]
 fn positions_are_counted_as_agreed() {
@@ -198,7 +200,6 @@ fn absurd_positions_are_clamped() {
             json!({ "textDocument": { "uri": uri }, "range": r, "context": { "diagnostics": [] } }),
         );
     }
-    let _ = WIDE;
     assert_eq!(c.finish(), 0);
 }
 
@@ -250,7 +251,7 @@ fn five_hundred_requests_among_edits_are_each_answered_once() {
             c.set(
                 &a,
                 version,
-                &format!("let a = {k} {}\n", if k % 2 == 0 { "in" } else { "inn" }),
+                &format!("let a = {k} {}\n", if k % 2 == 0 { "inn" } else { "in" }),
             );
         }
         let uri = if k % 2 == 0 { &a } else { &b };
@@ -287,7 +288,7 @@ fn five_hundred_requests_among_edits_are_each_answered_once() {
         assert!(matches!(code, None | Some(-32800)), "{answer}");
     }
     let last = c.findings(&a, version);
-    assert_eq!(last.len(), 1, "499 is odd, so the unit is wrong: {last:#?}");
+    assert_eq!(last.len(), 1, "the last edit, at 498, is wrong: {last:#?}");
     assert_eq!(c.finish(), 0);
 }
 

@@ -42,7 +42,7 @@ fn hover_explains_names_values_units_and_results() {
     c.open(uri, TEXT);
     let h = hover(&mut c, uri, "altitude");
     assert!(
-        h.contains("Height above sea level") && h.contains("820 ft"),
+        h.contains("Height above sea level") && h.contains("**820.00 ft**"),
         "{h}"
     );
     let h = hover(&mut c, uri, "ft }");
@@ -188,10 +188,10 @@ fn formatting_gives_small_edits_that_lead_to_the_layout() {
     let edits = c.ask("textDocument/formatting", options.clone());
     let done = apply(text, &edits);
     assert!(
-        done.starts_with("let a = 1 in // 🚒\r\n\r\nsite"),
+        done.starts_with("let a = 1 in  // 🚒\r\n\r\nsite"),
         "{done:?}"
     );
-    assert!(done.contains("altitude = 820 ft // µ"), "{done:?}");
+    assert!(done.contains("    altitude = 820 ft  // µ\r\n"), "{done:?}");
     assert!(done.ends_with("let b = 2 in\r\n"), "{done:?}");
     assert!(!done.replace("\r\n", "").contains(['\r', '\n']), "{done:?}");
     c.set(uri, 2, &done);
