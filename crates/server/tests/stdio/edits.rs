@@ -323,3 +323,82 @@ fn findings_are_never_published_for_an_older_text_after_a_newer_one() {
     assert!(c.findings(uri, 119).is_empty());
     assert_eq!(c.finish(), 0);
 }
+
+/// Many duties, each to be solved by itself.
+fn duties(n: usize, held: &str) -> String {
+    let mut out = String::from(
+        "pump main {\n    rating = 1000 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n           0  188   66\n         400  182   92\n         800  165  120\n        1000  152  132\n        1200  136  142\n        1400  117  150\n    }\n}\nsupply tank {\n    tank {\n        level = 4 ft\n        loss = 4 psi at 500 gpm\n    }\n}\n",
+    );
+    for k in 0..n {
+        out.push_str(&format!(
+            "lay l{k} {{ main.discharge -> {} ft of std.attack_1_3_4 -> tip: std.smooth_7_8 }}\nduty d{k} {{\n    supply = tank\n    lay = l{k}\n    hold tip.pressure = {held}\n}}\nrequire d{k}.tip.flow >= 1 gpm\n",
+            100 + k
+        ));
+    }
+    out
+}
+
+#[test]
+fn solving_gives_way_to_edits_and_ends_with_what_a_fresh_check_finds() {
+    let mut c = Client::start(&[]);
+    let uri = "untitled:duties";
+    c.open(uri, &duties(150, "50 psi"));
+    // Edits come while duties are being solved, each changing what must be solved again.
+    for k in 2..40 {
+        c.set(uri, k, &duties(150, &format!("{} psi", 30 + k)));
+        if k % 5 == 0 {
+            // A question in between is answered without waiting for the solver.
+            outline(&mut c, uri);
+        }
+    }
+    let last = duties(150, "50 inn");
+    c.set(uri, 40, &last);
+    let wrong = |c: &Client, uri: &str| c.codes(uri).iter().filter(|x| *x == "CW0301").count();
+    c.until("every duty shows its wrong unit", |c| wrong(c, uri) == 150);
+    assert_eq!(c.shown[uri].0, Some(40));
+    let other = "untitled:fresh";
+    c.open(other, &last);
+    c.until("a fresh check shows as many", |c| wrong(c, other) == 150);
+    // And mended: all is solved, and nothing is left of what was found on the way.
+    c.set(uri, 41, &duties(150, "50 psi"));
+    c.until("nothing is wrong any more", |c| {
+        c.shown[uri] == (Some(41), Vec::new())
+    });
+    assert_eq!(c.finish(), 0);
+}
+
+#[test]
+fn solved_findings_come_without_being_asked_for_and_go_with_the_edit_that_mends_them() {
+    let mut c = Client::start(&[]);
+    let uri = "untitled:solved";
+    let text = duties(1, "50 psi").replace(">= 1 gpm", ">= 9000 gpm");
+    c.open(uri, &text);
+    c.until("the rule is found broken", |c| {
+        c.codes(uri).contains(&"CW0501".to_owned())
+    });
+    c.set(uri, 2, &text.replace("9000", "10"));
+    c.until("it is mended", |c| {
+        !c.codes(uri).contains(&"CW0501".to_owned())
+    });
+    // Hints of the solved duty are there, and the client is told to ask again.
+    let hints = json!({ "textDocument": { "uri": uri }, "range": { "start": { "line": 0, "character": 0 }, "end": { "line": 99, "character": 0 } } });
+    let list = c.ask("textDocument/inlayHint", hints);
+    let labels: Vec<&str> = list
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|h| h["label"].as_str().unwrap())
+        .collect();
+    assert!(
+        labels
+            .iter()
+            .any(|l| l.contains("gpm") && l.contains("rpm")),
+        "{labels:?}"
+    );
+    c.until("the client is told to ask again", |c| {
+        c.requests
+            .iter()
+            .any(|r| r.0 == "workspace/inlayHint/refresh")
+    });
+    assert_eq!(c.finish(), 0);
+}

@@ -51,7 +51,7 @@ fn hover_explains_names_values_units_and_results() {
     let h = hover(&mut c, uri, "gap\nhose");
     assert!(h.contains("Two lands."), "{h}");
     assert!(h.contains("worst case: 0.0045 .. 0.0055 in"), "{h}");
-    assert!(h.contains("root-sum-square"), "{h}");
+    assert!(h.contains("root-sum-square: 0.0045 .. 0.0055 in"), "{h}");
     let h = hover(&mut c, uri, "site");
     assert!(h.contains("`altitude`") || h.contains("atmosph"), "{h}");
     let h = hover(&mut c, uri, "hose h");
