@@ -878,7 +878,7 @@ impl Session {
                 ))
             })
             .collect();
-        files.sort_by(|a, b| (a.0, a.1).cmp(&(b.0, b.1)));
+        files.sort_by_key(|a| (a.0, a.1));
         let mut now: BTreeSet<String> = BTreeSet::new();
         let mut sent: Vec<(Uri, Vec<Diagnostic>)> = Vec::new();
         for (_, f, uri, version, announce) in files {
@@ -1009,10 +1009,14 @@ impl Session {
         }))
     }
 
-    /// The text of an open document.
+    /// The text of an open spec.
     pub fn text_of(&mut self, uri: &Uri) -> Option<(&str, &LineIndex, Encoding)> {
         let encoding = self.encoding;
-        let doc = self.docs.get_mut(&Key::of(uri))?;
+        let key = Key::of(uri);
+        if key.path().is_some_and(is_settings) {
+            return None;
+        }
+        let doc = self.docs.get_mut(&key)?;
         doc.lines(encoding);
         let index = doc.index.as_ref()?;
         Some((&doc.text, index, encoding))

@@ -190,6 +190,9 @@ fn the_project_file_is_checked_and_obeyed_as_it_changes() {
     c.until("the unsaved one holds", |c| {
         c.codes(&x).len() == 1 && c.shown[&toml].1.len() == 1
     });
+    let options = json!({ "textDocument": { "uri": toml }, "options": { "tabSize": 4, "insertSpaces": true } });
+    let layout = c.ask("textDocument/formatting", options);
+    assert!(layout.is_null(), "it is no spec");
     c.tell(
         "textDocument/didClose",
         json!({ "textDocument": { "uri": toml } }),
