@@ -1,13 +1,13 @@
 //! The language server over standard input and output: the only crate that knows the protocol.
 //!
 //! How it is put together:
-//! - what cannot be read as a message is taken out of the input ([`intake`]);
-//! - the protocol's reader ([`gate`]) gives each message to its handler in the order of arrival; a handler
-//!   ([`backend`]) does nothing but hand a job to the owner, before it ever waits;
-//! - one thread owns everything known ([`owner`], [`session`]): it applies edits in order, answers requests from
+//! - what cannot be read as a message is taken out of the input (`intake`);
+//! - the protocol's reader (`gate`) gives each message to its handler in the order of arrival; a handler
+//!   (`backend`) does nothing but hand a job to the owner, before it ever waits;
+//! - one thread owns everything known (`owner`, `session`): it applies edits in order, answers requests from
 //!   the current state, and when nothing waits it solves duties, dropping that at once when a newer message
 //!   comes;
-//! - what goes to the client on the server's own account ([`outgoing`]) goes through one queue that no
+//! - what goes to the client on the server's own account (`outgoing`) goes through one queue that no
 //!   handler waits for.
 //!
 //! Invariants: standard output carries the protocol and nothing else; every request gets exactly one answer; a
