@@ -49,7 +49,7 @@ codes! {
 
     UNKNOWN_KIND = "CW0201" "unknown-kind" Error, "No such kind of declaration.",
         "A declaration begins with the word of its kind, such as `pump`, `ring` or `hose`.",
-        fires "pmup main { }\n", silent "site {}\n";
+        fires "pmup main { }\n", silent "site { altitude = 820 ft }\n";
     UNKNOWN_NAME = "CW0202" "unknown-name" Error, "Nothing has this name here.",
         "Names are those declared in the file, fields of the same declaration, files brought in with `use … as name`, and `std` for the standard library.",
         fires "let a = 2 in\nlet b = aa + 1 in\n", silent "let a = 2 in\nlet b = a + 1 in\n";

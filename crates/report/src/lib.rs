@@ -12,6 +12,7 @@
 pub mod json;
 pub mod outcome;
 pub mod page;
+pub mod reference;
 
 pub use json::{Document, FORMAT_VERSION};
 pub use outcome::{At, Collector, FileOutcome, Outcome, Source, Summary};
