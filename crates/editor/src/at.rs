@@ -373,8 +373,9 @@ pub enum Target {
     File(FileId),
     /// The standard library as such.
     Library,
-    /// A station of a lay: the lay, and the label's or the station's bytes in its chunk.
-    Station(DeclId, Span),
+    /// A station of a lay: the lay, the bytes of its name in the lay's chunk, and its values where a duty was
+    /// asked and is solved.
+    Station(DeclId, Span, Option<Value>),
     /// A part of a value: its value where settled.
     Part(Option<Value>),
 }
@@ -403,7 +404,7 @@ pub fn resolve(db: &Db, owner: DeclId, path: &Path, index: usize, decls: bool) -
         at = used - 1;
         t
     } else if let Some(span) = station(db, owner, &first.text) {
-        Target::Station(owner, span)
+        Target::Station(owner, span, None)
     } else if first.text == library::NAME {
         Target::Library
     } else if let Some(d) = find_item(db, file, &first.text) {
@@ -522,25 +523,64 @@ fn member(db: &Db, target: &Target, path: &Path, index: usize) -> Option<(Target
             }
             // A station of this lay, or of the lay that a field of this item names.
             if let Some(span) = station(db, *d, &name.text) {
-                return Some((Target::Station(*d, span), 1));
+                return Some((Target::Station(*d, span, None), 1));
             }
-            (0..slots.list.len()).find_map(|k| {
-                let lay = match db.settled(*d, k as u16)? {
-                    Value::Decl(lay) => *lay,
-                    _ => return None,
-                };
-                let span = station(db, lay, &name.text)?;
-                Some((Target::Station(lay, span), 1))
-            })
+            let settled = |k: usize| db.settled(*d, k as u16);
+            let record = (0..slots.list.len())
+                .filter_map(settled)
+                .find_map(|v| named_record(v, &name.text));
+            let place = (0..slots.list.len()).filter_map(settled).find_map(|v| {
+                let Value::Decl(lay) = v else { return None };
+                Some((*lay, station(db, *lay, &name.text)?))
+            });
+            match place {
+                Some((lay, span)) => Some((Target::Station(lay, span, record), 1)),
+                None => Some((Target::Part(Some(record?)), 1)),
+            }
         }
         Target::Slot(d, slot) => match db.settled(*d, *slot)? {
             Value::Decl(other) => member(db, &Target::Item(*other), path, index),
             v => value_member(db, v, path, index),
         },
         Target::Part(Some(v)) => value_member(db, v, path, index),
-        Target::Station(..) => Some((Target::Part(None), 1)),
+        Target::Station(_, _, Some(v)) => value_member(db, v, path, index),
+        Target::Station(_, _, None) => Some((Target::Part(None), 1)),
         Target::Group(..) | Target::Part(None) => None,
     }
+}
+
+/// The record of this name in a list of named records.
+fn named_record(v: &Value, name: &str) -> Option<Value> {
+    let Value::List(items) = v else { return None };
+    items
+        .iter()
+        .find(|item| match item {
+            Value::Record(r) => r
+                .fields
+                .iter()
+                .any(|(n, v)| n == "name" && matches!(v, Value::Text(t) if t == name)),
+            _ => false,
+        })
+        .cloned()
+}
+
+/// The names of an item that are no slots of it: stations of a lay, records of a result.
+pub(crate) fn named_parts(db: &Db, d: DeclId) -> Vec<String> {
+    let Some((_, slots)) = db.kind(d) else {
+        return Vec::new();
+    };
+    let mut out = Vec::new();
+    for v in (0..slots.list.len()).filter_map(|k| db.settled(d, k as u16)) {
+        let Value::List(items) = v else { continue };
+        for item in items.iter() {
+            if let Value::Record(r) = item
+                && let Some((_, Value::Text(t))) = r.fields.iter().find(|f| f.0 == "name")
+            {
+                out.push(t.to_string());
+            }
+        }
+    }
+    out
 }
 
 fn value_member(db: &Db, value: &Value, path: &Path, index: usize) -> Option<(Target, usize)> {

@@ -297,6 +297,7 @@ impl Look<'_> {
                 .iter()
                 .map(|f| plain(f.name, CompletionKind::Field, type_text(f.ty), f.doc))
                 .collect(),
+            Some(Target::Station(_, _, Some(v))) => self.value_members(&v),
             Some(Target::Station(..) | Target::Part(None)) | None => Vec::new(),
         }
     }
@@ -346,6 +347,9 @@ impl Look<'_> {
                 )),
                 Slot::GroupField(..) | Slot::Table(_) => {}
             }
+        }
+        for name in crate::at::named_parts(self.db, d) {
+            out.push(plain(&name, CompletionKind::Field, String::new(), ""));
         }
         out
     }

@@ -82,7 +82,7 @@ fn target_place(db: &Db, target: &Target) -> Option<(Place, Place)> {
                 _ => None,
             })?
         }
-        Target::Station(lay, span) => (place(db, *lay, *span), place(db, *lay, *span)),
+        Target::Station(lay, span, _) => (place(db, *lay, *span), place(db, *lay, *span)),
         Target::Library | Target::Part(_) => return None,
     })
 }

@@ -158,7 +158,7 @@ mod tests {
 
     #[test]
     fn only_what_differs_is_touched() {
-        let text = "site { altitude = 820 ft }\nlet a  = 5 in // µ\nlet b = 6 in\n";
+        let text = "site { altitude = 820 ft }\nlet a  = 5 in  // µ\nlet b = 6 in\n";
         let e = format_edits(text);
         assert_eq!(apply(text, &e), cutwater_syntax::format(text));
         assert!(e.iter().all(|x| x.span.len() < 4), "{e:?}");

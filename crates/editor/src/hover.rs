@@ -7,7 +7,7 @@ use crate::at::{Spot, Target, Thing, find_item, resolve, spot, table_of, used_fi
 use cutwater_compiler::schema::{
     ColumnType, FieldDef, GroupDef, KindDef, Need, Sign, Slot, Slots, TableDef, Type,
 };
-use cutwater_compiler::value::{Quantity, Value};
+use cutwater_compiler::value::{Quantity, Range, Value};
 use cutwater_compiler::{Db, DeclId, eval, library, results, schema, show};
 use cutwater_finding::FileId;
 use cutwater_quantity::{Kind, UnitSystem, display, parse_unit};
@@ -287,9 +287,9 @@ pub(crate) fn type_text(ty: Type) -> String {
             let words: Vec<&str> = words.iter().map(|w| w.0).collect();
             format!("one of {}", words.join(", "))
         }
-        Type::Ref(kinds) => format!("the name of a {}", one_of(kinds)),
+        Type::Ref(kinds) => format!("the name of {}", show::article(&one_of(kinds))),
         Type::RefList(kinds) => format!("a list of names of {}", one_of(kinds)),
-        Type::Piece(kinds) => format!("a length of a {}", one_of(kinds)),
+        Type::Piece(kinds) => format!("a length of {}", one_of(kinds)),
         Type::Phrase(parts) => {
             let mut out = String::new();
             for p in parts {
@@ -404,13 +404,18 @@ fn target(db: &Db, t: &Target) -> Option<String> {
             "**{}** — the standard library: hose, nozzles, appliances, suction hose, materials and test procedures.",
             library::NAME
         )),
-        Target::Station(lay, span) => {
+        Target::Station(lay, span, values) => {
             let source = db.chunk(*lay).slice(db.text(db.file_of(*lay)));
-            Some(format!(
+            let mut out = format!(
                 "**{}** — a station of {}",
                 span.slice(source),
                 named(db, *lay)
-            ))
+            );
+            if let Some(v) = values.as_ref().and_then(|v| value_block(db, v)) {
+                out.push_str("\n\n");
+                out.push_str(&v);
+            }
+            Some(out)
         }
         Target::Part(v) => value_block(db, v.as_ref()?),
     }
@@ -442,6 +447,7 @@ fn value_block(db: &Db, v: &Value) -> Option<String> {
             let lines: Vec<String> = r
                 .fields
                 .iter()
+                .filter(|(n, _)| n != "name")
                 .filter_map(|(n, v)| match v {
                     Value::Quantity(q) => {
                         Some(format!("- {n}: {}", show::with_limits(q, db.settings())))
@@ -469,11 +475,15 @@ fn quantity(db: &Db, q: &Quantity) -> String {
             "\n\n- worst case: {}",
             show::limits(&q.value, q.kind, q.unit.as_ref(), settings)
         ));
-        let end = |v: f64| show::si(v, q.kind, q.unit.as_ref(), settings);
+        let spread = Range {
+            kind: q.kind,
+            low: rss.low,
+            high: rss.high,
+            unit: q.unit.clone(),
+        };
         out.push_str(&format!(
-            "\n- root-sum-square: {} .. {}",
-            end(rss.low),
-            end(rss.high)
+            "\n- root-sum-square: {}",
+            show::range(&spread, settings)
         ));
     }
     if let Some(other) = elsewhere(q.si(), q.kind, settings.units)

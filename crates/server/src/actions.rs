@@ -1,5 +1,6 @@
 //! Code actions: the fixes of findings.
 
+use crate::convert::Mend;
 use crate::session::Here;
 use cutwater_finding::FixTier;
 use cutwater_text::Span;
@@ -42,7 +43,7 @@ pub(crate) fn actions(
                 if at.start > span.end || span.start > at.end {
                     continue;
                 }
-                let Some((title, tier, edits)) = c.fix(f) else {
+                let Some(Mend { title, tier, edits }) = c.fix(f) else {
                     continue;
                 };
                 out.push(CodeActionOrCommand::CodeAction(CodeAction {
@@ -70,10 +71,10 @@ pub(crate) fn actions(
                     .all(|s| taken.iter().all(|t| s.end < t.start || t.end < s.start));
                 if own
                     && free
-                    && let Some((_, _, edits)) = c.fix(f)
+                    && let Some(mend) = c.fix(f)
                 {
                     taken.extend(spans);
-                    all.extend(edits);
+                    all.extend(mend.edits);
                 }
             }
             if !all.is_empty() {

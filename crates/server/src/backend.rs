@@ -11,7 +11,7 @@ use crate::{convert::Lines, parent};
 use cutwater_editor as editor;
 use serde_json::json;
 use std::sync::Arc;
-use tower_lsp::jsonrpc::Result;
+use tower_lsp::jsonrpc::{Error, Result};
 use tower_lsp::ls_types::*;
 use tower_lsp::{Client, LanguageServer};
 
@@ -27,6 +27,16 @@ impl Backend {
         tokio::spawn(deliver(queue, client));
         owner.edit("connect", move |s| s.connect(out));
         Self { owner, life }
+    }
+
+    /// The answer to what is no JSON.
+    pub async fn not_json(&self) -> Result<()> {
+        Err(Error::parse_error())
+    }
+
+    /// The answer to JSON that is no message.
+    pub async fn no_message(&self) -> Result<()> {
+        Err(Error::invalid_request())
     }
 
     /// Asks about a document; `None` where it is not known.

@@ -77,7 +77,17 @@ pub(crate) fn severity(level: Level) -> DiagnosticSeverity {
     }
 }
 
-/// What a file's findings are turned into.
+/// A fix in the protocol's places.
+pub(crate) struct Mend {
+    /// What it does.
+    pub title: String,
+    /// How far it may be trusted.
+    pub tier: FixTier,
+    /// Its edits, by file.
+    pub edits: Vec<(Uri, TextEdit)>,
+}
+
+/// What turns a file's findings into diagnostics.
 pub(crate) struct Converter<'a> {
     pub db: &'a Db,
     pub encoding: Encoding,
@@ -105,7 +115,7 @@ impl Converter<'_> {
     }
 
     /// The edits of a finding's fix, by file; `None` where it has none that can be applied.
-    pub fn fix(&self, f: &Finding<Place>) -> Option<(String, FixTier, Vec<(Uri, TextEdit)>)> {
+    pub fn fix(&self, f: &Finding<Place>) -> Option<Mend> {
         let fix = f.fix.as_ref().filter(|x| x.tier != FixTier::ShowOnly)?;
         let edits = fix
             .edits
@@ -115,7 +125,11 @@ impl Converter<'_> {
                 Some((at.uri, TextEdit::new(at.range, e.text.clone())))
             })
             .collect::<Option<Vec<_>>>()?;
-        Some((fix.title.clone(), fix.tier, edits))
+        Some(Mend {
+            title: fix.title.clone(),
+            tier: fix.tier,
+            edits,
+        })
     }
 
     /// A finding as a diagnostic.
@@ -142,7 +156,7 @@ impl Converter<'_> {
         } else {
             Vec::new()
         };
-        let fix = self.fix(f).map(|(title, tier, edits)| {
+        let fix = self.fix(f).map(|Mend { title, tier, edits }| {
             let edits: Vec<_> = edits
                 .into_iter()
                 .map(|(uri, e)| json!({ "uri": uri, "range": e.range, "newText": e.new_text }))

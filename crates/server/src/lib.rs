@@ -1,12 +1,13 @@
 //! The language server over standard input and output: the only crate that knows the protocol.
 //!
 //! How it is put together:
-//! - the protocol's reader ([`gate`]) gives each message to its handler in the order of arrival; a handler
-//!   ([`backend`]) does nothing but hand a job to the owner, before it ever waits;
-//! - one thread owns everything known ([`owner`], [`session`]): it applies edits in order, answers requests from
+//! - what cannot be read as a message is taken out of the input (`intake`);
+//! - the protocol's reader (`gate`) gives each message to its handler in the order of arrival; a handler
+//!   (`backend`) does nothing but hand a job to the owner, before it ever waits;
+//! - one thread owns everything known (`owner`, `session`): it applies edits in order, answers requests from
 //!   the current state, and when nothing waits it solves duties, dropping that at once when a newer message
 //!   comes;
-//! - what goes to the client on the server's own account ([`outgoing`]) goes through one queue that no
+//! - what goes to the client on the server's own account (`outgoing`) goes through one queue that no
 //!   handler waits for.
 //!
 //! Invariants: standard output carries the protocol and nothing else; every request gets exactly one answer; a
@@ -17,6 +18,7 @@ mod actions;
 mod backend;
 mod convert;
 mod gate;
+mod intake;
 mod outgoing;
 mod owner;
 mod parent;
@@ -25,6 +27,7 @@ mod session;
 mod standard;
 
 use gate::{Gate, Life};
+use intake::{Intake, NO_MESSAGE, NOT_JSON};
 use std::sync::Arc;
 use std::time::Duration;
 use tower_lsp::{LspService, Server};
@@ -56,8 +59,11 @@ async fn serve() -> i32 {
     let owner = owner::Owner::start();
     let gate_owner = owner.clone();
     let (service, socket) =
-        LspService::new(|client| backend::Backend::new(client, owner, life.clone()));
-    let serving = Server::new(tokio::io::stdin(), tokio::io::stdout(), socket)
+        LspService::build(|client| backend::Backend::new(client, owner, life.clone()))
+            .custom_method(NOT_JSON, backend::Backend::not_json)
+            .custom_method(NO_MESSAGE, backend::Backend::no_message)
+            .finish();
+    let serving = Server::new(Intake::new(tokio::io::stdin()), tokio::io::stdout(), socket)
         .concurrency_level(64)
         .serve(Gate::new(service, life.clone()));
     tokio::pin!(serving);

@@ -272,6 +272,47 @@ mod tests {
     }
 
     #[test]
+    fn after_a_fault_in_an_edit_the_session_goes_on_from_its_texts() {
+        use crate::outgoing::{Message, Outgoing};
+        use std::str::FromStr;
+        use tower_lsp::ls_types::Uri;
+        let owner = Owner::start();
+        let (out, mut queue) = Outgoing::new();
+        owner.edit("connect", move |s| s.connect(out));
+        let uri = Uri::from_str("untitled:x").unwrap();
+        let doc = uri.clone();
+        owner.edit("open", move |s| s.open(doc, "let a = 5 in\n".to_owned(), 1));
+        owner.edit("fault", |_| panic!("on purpose"));
+        // What was open is known still, and the next edit is checked as ever.
+        let doc = uri.clone();
+        let names = owner.ask("look", move |s| {
+            s.look(&doc, |h| cutwater_editor::symbols(h.db, h.file).len())
+        });
+        assert_eq!(block_on(names), Ok(Some(1)));
+        let doc = uri.clone();
+        owner.edit("change", move |s| {
+            let all = tower_lsp::ls_types::TextDocumentContentChangeEvent {
+                range: None,
+                range_length: None,
+                text: "let a = 5 inn\n".to_owned(),
+            };
+            s.change(&doc, 2, vec![all]);
+        });
+        assert_eq!(block_on(owner.ask("wait", |_| ())), Ok(()));
+        owner.stop();
+        let (mut told, mut logged, mut last) = (0, 0, None);
+        while let Ok(m) = queue.try_recv() {
+            match m {
+                Message::Show(..) => told += 1,
+                Message::Log(_, text) => logged += usize::from(text.contains("on purpose")),
+                Message::Publish(_, list, version) => last = Some((version, list.len())),
+                _ => {}
+            }
+        }
+        assert_eq!((told, logged, last), (1, 1, Some((Some(2), 1))));
+    }
+
+    #[test]
     fn after_the_end_a_question_is_answered_with_an_error() {
         let owner = Owner::start();
         owner.stop();

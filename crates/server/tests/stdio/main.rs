@@ -1,0 +1,7 @@
+//! The real server, spoken to over its real standard input and output.
+
+mod client;
+mod edits;
+mod life;
+mod queries;
+mod workspace;
