@@ -109,7 +109,7 @@ fn check_use(cx: &mut Cx<'_>, d: DeclId, path: &str, span: Span) {
                 format!("`{path}` leads out of the workspace"),
             )
             .here("outside the workspace")
-            .help("keep the file inside the workspace and give its path from here"),
+            .help("keep the file inside the workspace and give its path from here; the workspace begins at the folder that holds `cutwater.toml`"),
         ),
     }
 }

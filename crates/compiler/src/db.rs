@@ -296,7 +296,7 @@ impl Db {
                 &codes::FILE_TOO_BIG,
                 format!(
                     "`{path}` has {:.1} MB; files up to {} MB are read",
-                    *n as f64 / 1e6,
+                    *n as f64 / f64::from(1 << 20),
                     MAX_FILE >> 20
                 ),
                 "split it into several files and join them with `use`".to_owned(),

@@ -3,8 +3,8 @@
 /// The name it goes by in a path.
 pub const NAME: &str = "std";
 
-/// What its files' paths begin with.
-pub const PREFIX: &str = "std/";
+/// What its files' paths begin with. No path of a workspace holds `//`, so none can be taken for one of these.
+pub const PREFIX: &str = "std://";
 
 /// Its files: name and text.
 pub static FILES: &[(&str, &str)] = &[

@@ -62,7 +62,7 @@ impl World for Disk {
     fn read(&self, path: &str) -> Found {
         let full = self.root.join(path);
         match full.canonicalize() {
-            Ok(real) if real.starts_with(&self.root) => read_path(&real),
+            Ok(real) if real.starts_with(&self.root) && real.is_file() => read_path(&real),
             Ok(_) => Found::Missing,
             Err(e) if e.kind() == std::io::ErrorKind::NotFound => Found::Missing,
             Err(e) => Found::Trouble(FileTrouble::Unreadable(e.to_string())),

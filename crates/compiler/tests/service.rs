@@ -1347,7 +1347,7 @@ test b of p {{
 #[test]
 fn the_standard_procedures_are_sound_and_in_their_layout() {
     let mut db = Db::default();
-    let file = db.file("std/procedure.pump").expect("shipped");
+    let file = db.file("std://procedure.pump").expect("shipped");
     for d in db.decls(file).to_vec() {
         let Some((_, slots)) = db.kind(d) else {
             continue;

@@ -159,19 +159,6 @@ pub fn find(input: &Input) -> Result<Project, Failure> {
             ),
         );
     }
-    // The compiler knows the standard library's files by these paths; a file of the workspace would be taken
-    // for one of them.
-    let library = cutwater_compiler::library::FILES
-        .iter()
-        .map(|f| format!("{}{}", cutwater_compiler::library::PREFIX, f.0))
-        .find(|p| files.contains_key(p));
-    if let Some(key) = library {
-        return Err(Failure::new(format!(
-            "`{}` has the path of a file of the standard library",
-            shown(&here, &root.join(key))
-        ))
-        .help("give its folder another name: `std/` at the top of a workspace stands for the standard library"));
-    }
     Ok(Project {
         root,
         here,

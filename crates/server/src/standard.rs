@@ -33,7 +33,7 @@ pub(crate) fn folder() -> Option<&'static Path> {
         .as_deref()
 }
 
-/// The copy of a file of the library, by its path there (`std/hose.pump`), written where it is missing.
+/// The copy of a file of the library, by its path there (`std://hose.pump`), written where it is missing.
 pub(crate) fn copy_of(path: &str) -> Option<PathBuf> {
     let name = path.strip_prefix(library::PREFIX)?;
     let (_, text) = library::FILES.iter().find(|f| f.0 == name)?;
