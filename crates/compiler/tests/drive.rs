@@ -1,65 +1,11 @@
 //! Drives: speeds through the gears, margins at the rating, and the ratios that would do.
 
+mod common;
+
+use common::*;
 use cutwater_compiler::Db;
-use cutwater_compiler::value::{Origin, Quantity, Value};
-use cutwater_finding::{Finding, Level, Place};
-use cutwater_quantity::parse_unit;
-
-/// A settled workspace of one file.
-fn settled(text: &str) -> Db {
-    let mut db = Db::default();
-    db.set_file("a.pump", text);
-    db.settle(true, None).expect("nothing stops it");
-    db
-}
-
-fn findings(db: &Db) -> Vec<Finding<Place>> {
-    db.findings(db.file("a.pump").expect("the file is there"))
-}
-
-/// The one finding of a code; its absence or doubling fails the test.
-fn the(db: &Db, id: &str) -> Finding<Place> {
-    let mut found: Vec<_> = findings(db)
-        .into_iter()
-        .filter(|f| f.code.id == id)
-        .collect();
-    assert_eq!(found.len(), 1, "{id} in {:#?}", findings(db));
-    found.remove(0)
-}
-
-fn fires(db: &Db, id: &str) -> bool {
-    findings(db).iter().any(|f| f.code.id == id)
-}
-
-fn value(db: &Db, path: &str) -> Value {
-    let (name, slot) = path.split_once('.').expect("a dotted path");
-    let d = db
-        .lookup(db.file("a.pump").expect("the file is there"), name)
-        .expect("declared");
-    let slot = db.kind(d).expect("a kind").1.find(slot).expect("a slot");
-    db.settled(d, slot).cloned().expect("settled")
-}
-
-fn quantity(db: &Db, path: &str) -> Quantity {
-    match value(db, path) {
-        Value::Quantity(q) => q,
-        other => panic!("{path} is {other:?}; {:#?}", findings(db)),
-    }
-}
-
-/// A value in a unit.
-fn measured_in(db: &Db, path: &str, unit: &str) -> f64 {
-    parse_unit(unit)
-        .expect("a unit")
-        .from_si(quantity(db, path).si())
-}
-
-fn close(got: f64, expected: f64, within: f64) {
-    assert!(
-        (got - expected).abs() <= within,
-        "{got} is not {expected} ± {within}"
-    );
-}
+use cutwater_compiler::value::{Origin, Value};
+use cutwater_finding::Level;
 
 /// A pump that makes its rating at its tested 3000 rpm with 125 hp: 1000 gpm at 150 psi and 70 %, where
 /// 1000 · 150 / 1714.2857 / 0.70 = 125.000. The other rows are invented; that at 900 gpm serves the overload point.

@@ -1,72 +1,14 @@
 //! Impellers and rings: geometry, clearances with their tolerances, and what is said of them.
 
+mod common;
+
+use common::*;
 use cutwater_compiler::Db;
 use cutwater_compiler::kinds::{drive, pump, rotor, surroundings};
-use cutwater_compiler::value::{Origin, Quantity, Value};
-use cutwater_finding::{Finding, Level, Place};
+use cutwater_compiler::value::{Origin, Value};
+use cutwater_finding::Level;
 use cutwater_quantity::parse_unit;
 use proptest::prelude::*;
-
-/// A settled workspace of one file.
-fn settled(text: &str) -> Db {
-    let mut db = Db::default();
-    db.set_file("a.pump", text);
-    db.settle(true, None).expect("nothing stops it");
-    db
-}
-
-fn findings(db: &Db) -> Vec<Finding<Place>> {
-    db.findings(db.file("a.pump").expect("the file is there"))
-}
-
-/// The one finding of a code; its absence or doubling fails the test.
-fn the(db: &Db, id: &str) -> Finding<Place> {
-    let mut found: Vec<_> = findings(db)
-        .into_iter()
-        .filter(|f| f.code.id == id)
-        .collect();
-    assert_eq!(found.len(), 1, "{id} in {:#?}", findings(db));
-    found.remove(0)
-}
-
-fn fires(db: &Db, id: &str) -> bool {
-    findings(db).iter().any(|f| f.code.id == id)
-}
-
-fn value(db: &Db, path: &str) -> Value {
-    let (name, slot) = path.split_once('.').expect("a dotted path");
-    let d = db
-        .lookup(db.file("a.pump").expect("the file is there"), name)
-        .expect("declared");
-    let slot = db.kind(d).expect("a kind").1.find(slot).expect("a slot");
-    db.settled(d, slot).cloned().expect("settled")
-}
-
-fn quantity(db: &Db, path: &str) -> Quantity {
-    match value(db, path) {
-        Value::Quantity(q) => q,
-        other => panic!("{path} is {other:?}; {:#?}", findings(db)),
-    }
-}
-
-/// A value in a unit.
-fn measured_in(db: &Db, path: &str, unit: &str) -> f64 {
-    parse_unit(unit)
-        .expect("a unit")
-        .from_si(quantity(db, path).si())
-}
-
-fn close(got: f64, expected: f64, within: f64) {
-    assert!(
-        (got - expected).abs() <= within,
-        "{got} is not {expected} ± {within}"
-    );
-}
-
-/// The text a place covers.
-fn covered(text: &str, place: Place) -> &str {
-    place.span.slice(text)
-}
 
 const SEAL: &str = "\
 impeller first {
