@@ -711,8 +711,16 @@ fn harmed_files() -> impl Strategy<Value = String> {
     })
 }
 
+/// Cases for each law; `CUTWATER_CASES` asks for more.
+fn cases() -> u32 {
+    std::env::var("CUTWATER_CASES")
+        .ok()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(1500)
+}
+
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 1500, max_shrink_iters: 4000, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: cases(), max_shrink_iters: 4000, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn good_files_are_laid_out_without_loss(text in good_files()) {
