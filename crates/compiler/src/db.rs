@@ -108,6 +108,9 @@ struct Node {
 
 const NONE: u32 = u32::MAX;
 
+/// Most members of a circle that are told one by one.
+const MOST_SHOWN: usize = 8;
+
 /// One item of a file.
 struct DeclData {
     file: FileId,
@@ -1004,7 +1007,16 @@ impl Db {
             };
             let names: Vec<String> = way.iter().filter_map(|ix| self.node_name(*ix)).collect();
             let shown = |k: usize| names.get(k).cloned().unwrap_or_default();
-            let mut text = names.join("` needs `");
+            // A long way round is told by its ends.
+            let mut text = match names.len() {
+                n if n > MOST_SHOWN => format!(
+                    "{}` needs {} others, of which `{}",
+                    names[..3].join("` needs `"),
+                    n - 4,
+                    shown(n - 1)
+                ),
+                _ => names.join("` needs `"),
+            };
             text.push_str("` needs `");
             text.push_str(&shown(0));
             let Some(place) = self.node_place(seed) else {
@@ -1017,7 +1029,7 @@ impl Db {
             )
             .here("needs itself")
             .help("give one of them a value of its own");
-            for (k, ix) in way.iter().enumerate().skip(1) {
+            for (k, ix) in way.iter().enumerate().skip(1).take(MOST_SHOWN) {
                 if let Some(p) = self.node_place(*ix) {
                     let next = if k + 1 < names.len() { k + 1 } else { 0 };
                     f = f.label(p, format!("`{}` needs `{}`", shown(k), shown(next)));

@@ -1,6 +1,6 @@
 //! Expressions: from the tree to values, with units, kinds and tolerances checked on the way.
 //!
-//! A value is typed by what it is made of; where a field expects something, [`Ev::store`] compares the two
+//! A value is typed by what it is made of; where a field expects something, `Ev::store` compares the two
 //! and says what was likely meant. Whatever went wrong is reported once, and what depends on it is unknown.
 
 use crate::codes;

@@ -1,6 +1,6 @@
 //! From a duty to a solved network and back.
 //!
-//! A lay's chains become a [`Graph`]: points joined by hose, appliances and nozzles, each with its place in the
+//! A lay's chains become a `Graph`: points joined by hose, appliances and nozzles, each with its place in the
 //! text. A duty adds the pump's curve and the supply, states what is held, and gives the whole to the network
 //! solver. What comes back is kept by name: pumps, stations, hoses, with residuals.
 //!

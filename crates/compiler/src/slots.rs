@@ -172,7 +172,7 @@ pub(crate) fn of_target(cx: &mut Cx<'_>, d: DeclId) -> Eval<Option<DeclId>> {
 }
 
 /// How long a chain of `like` may be; a longer one is a cycle and is reported as such.
-pub(crate) const MAX_LIKE: usize = 64;
+pub(crate) const MAX_LIKE: usize = 1000;
 
 /// The declarations a slot may take its text from, nearest first: itself, then what it is like.
 pub(crate) fn lineage(cx: &mut Cx<'_>, d: DeclId) -> Eval<Vec<(DeclId, Arc<Parsed>)>> {

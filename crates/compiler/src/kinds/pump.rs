@@ -1,7 +1,7 @@
 //! The `pump`: rating, stages, tested curves.
 //!
 //! A pump's curve is one of its tables, or follows from the curve of one stage by how the stages are joined
-//! ([`curve_for`]). Invariants: nothing is read outside the tested flows; power and NPSH required are read from
+//! (`curve_for`). Invariants: nothing is read outside the tested flows; power and NPSH required are read from
 //! those rows alone that give them.
 //!
 //! What it does not do: predict a curve from the impeller's dimensions, wear, or a pump's work in a lay.

@@ -1,7 +1,7 @@
 //! Service tests: `procedure`, `instrument`, `test`.
 //!
 //! This file holds the tables of the three kinds, their findings' pages and the computed properties;
-//! [`reading`] turns the readings of a test into net pressures, uncertainties and outcomes, [`checks`] compares
+//! `reading` turns the readings of a test into net pressures, uncertainties and outcomes, `checks` compares
 //! them with what the procedure asks.
 //!
 //! Invariants: nothing is judged against a limit that the procedure does not state; a net pressure is only given
