@@ -165,7 +165,7 @@ fn duplicate(cx: &mut Cx<'_>, d: DeclId, name: &Name) {
 }
 
 fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
-    let Some((def, slots)) = kind(&decl.kind.text)
+    let Some((def, _)) = kind(&decl.kind.text)
         .filter(|k| k.0.word != kinds::LET.word && k.0.word != kinds::REQUIRE.word)
     else {
         let place = Local::Span(d, decl.kind.span);
@@ -274,7 +274,6 @@ fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
             }
         }
     }
-    let _ = slots;
     if let Some(extra) = def.check {
         extra(cx, d)?;
     }

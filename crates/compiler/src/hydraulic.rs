@@ -1062,16 +1062,7 @@ impl Job<'_, '_> {
                 return Ok(Err(Unsolved));
             }
             Ok(Err(SolveError::Infeasible(why))) => {
-                self.infeasible(
-                    &why,
-                    hold,
-                    &graph,
-                    &built,
-                    pump,
-                    &curve,
-                    limit.as_ref(),
-                    source,
-                )?;
+                self.infeasible(&why, hold, pump, &curve, limit.as_ref(), source)?;
                 return Ok(Err(Unsolved));
             }
             Ok(Err(SolveError::Input(e))) => {
@@ -1588,8 +1579,6 @@ impl Job<'_, '_> {
         &mut self,
         why: &Infeasible,
         hold: &(Hold, Span),
-        graph: &Graph,
-        built: &Built,
         pump: DeclId,
         curve: &PumpCurve,
         limit: Option<&SpeedLimit>,
@@ -1696,7 +1685,6 @@ impl Job<'_, '_> {
             .here("jumps")
             .label(Local::Head(pump), "its curve may rise here, or a valve opens"),
         };
-        let _ = (graph, built);
         self.report(f);
         Ok(())
     }

@@ -192,15 +192,10 @@ fn spec(case: &Value) -> String {
     }
     writeln!(t, "}}").unwrap();
     if draft {
-        let strainer = edges
-            .iter()
-            .find(|e| s(&e["id"]) == "minor1")
-            .expect("a strainer");
         let hose = edges
             .iter()
             .find(|e| s(&e["id"]) == "hose1")
             .expect("suction hose");
-        let _ = strainer;
         writeln!(t, "supply water_hole {{\n    draft {{\n        lift = {} ft\n        suction = {} ft of kind_hose1\n        strainer = kind_minor1\n    }}\n}}", f(&inputs["lift_ft"]), f(&hose["length_ft"])).unwrap();
         writeln!(
             t,

@@ -345,10 +345,9 @@ fn power_margin(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
         return Ok(Value::Absent);
     };
     Ok(match engine_power(cx, drive, p.speed / r)? {
-        Some(have) => Value::Quantity(
-            Quantity::computed(Kind::Power, have - power)
-                .origin(Origin::Assumed.min(s.origin).max(s.origin)),
-        ),
+        Some(have) => {
+            Value::Quantity(Quantity::computed(Kind::Power, have - power).origin(s.origin))
+        }
         None => Value::Absent,
     })
 }
