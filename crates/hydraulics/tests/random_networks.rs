@@ -425,12 +425,13 @@ impl SlowTree {
     /// Flow into the branch that ends in node `c` when its parent is at `p`, and the pressure at `c`.
     fn branch(&self, c: usize, p: f64) -> (f64, f64) {
         let (r, height, _, _) = self.nodes[c];
-        // At the full pressure with no loss the branch draws most; at zero pressure, nothing.
+        // At the full pressure with no loss the branch draws most. Behind a rise the way may go down again, so a
+        // node can run below the air's pressure and still feed what hangs under it; far enough below, nothing runs.
         let top = p - height;
-        if top <= 0.0 {
+        if self.drawn(c, top) == 0.0 {
             return (0.0, top);
         }
-        let (mut low, mut high) = (0.0, top);
+        let (mut low, mut high) = (-1e6, top);
         for _ in 0..60 {
             let mid = 0.5 * (low + high);
             let q = self.drawn(c, mid);
