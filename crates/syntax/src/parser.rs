@@ -612,13 +612,13 @@ fn literal() -> P<Expr> {
                 Some(Tail::Class(c)) => (None, Some(c)),
             };
             Expr {
-                kind: ExprKind::Number(Number {
+                kind: ExprKind::Number(Box::new(Number {
                     value,
                     digits,
                     unit,
                     tolerance,
                     class,
-                }),
+                })),
                 span: span_of(e),
             }
         })
