@@ -6,7 +6,8 @@
 use cutwater_finding::Code;
 
 macro_rules! codes {
-    ($($(#[doc = $doc:literal])* $name:ident = $id:literal $word:literal $level:ident, $summary:literal, $page:literal, fires $fires:literal, silent $silent:literal;)*) => {
+    (settings: $($rest:tt)*) => { $crate::codes::codes!(@Settings $($rest)*); };
+    (@$sample:ident $($(#[doc = $doc:literal])* $name:ident = $id:literal $word:literal $level:ident, $summary:literal, $page:literal, fires $fires:literal, silent $silent:literal;)*) => {
         $(
             $(#[doc = $doc])*
             #[doc = $summary]
@@ -17,6 +18,7 @@ macro_rules! codes {
                 since: "0.1.0",
                 summary: $summary,
                 page: $page,
+                sample: ::cutwater_finding::Sample::$sample,
                 fires: $fires,
                 silent: $silent,
             };
@@ -24,6 +26,7 @@ macro_rules! codes {
         /// The findings declared in this file.
         pub static CODES: &[&::cutwater_finding::Code] = &[$(&$name),*];
     };
+    ($($rest:tt)*) => { $crate::codes::codes!(@Spec $($rest)*); };
 }
 pub(crate) use codes;
 
@@ -138,6 +141,7 @@ codes! {
 /// Every finding there is, by id.
 pub fn all() -> Vec<&'static Code> {
     let mut out: Vec<&'static Code> = CODES.to_vec();
+    out.extend(crate::settings::CODES);
     for list in crate::kinds::CODES {
         out.extend(*list);
     }

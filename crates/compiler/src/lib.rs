@@ -25,4 +25,4 @@ pub mod value;
 pub mod world;
 
 pub use db::{Cx, Db, DeclId, Eval, FileTrouble, Halt, Local, MAX_FILE};
-pub use settings::Settings;
+pub use settings::{ProjectSettings, Settings};
