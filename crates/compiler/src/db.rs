@@ -14,6 +14,7 @@
 //! unknown; the finding is made afterwards from the recorded graph, so that it does not depend on which
 //! member was asked for first.
 
+use crate::baseline::Baseline;
 use crate::check;
 use crate::codes;
 use crate::kinds;
@@ -21,7 +22,7 @@ use crate::paths;
 use crate::schema::{KindDef, Slot, Slots, kind};
 use crate::settings::{ProjectSettings, Settings};
 use crate::slots;
-use crate::value::{Quantity, Value};
+use crate::value::{Date, Quantity, Value};
 use cutwater_finding::{Code, FileId, Finding, Place};
 use cutwater_quantity::InputId;
 use cutwater_syntax::ast::{Decl, Item, ItemKind};
@@ -207,6 +208,8 @@ pub struct Db {
     solving: bool,
     cancel: Option<Arc<AtomicBool>>,
     settings: ProjectSettings,
+    today: Option<Date>,
+    baseline: Option<Arc<Baseline>>,
     computed: u64,
 }
 
@@ -239,6 +242,8 @@ impl Db {
             solving: true,
             cancel: None,
             settings: settings.into(),
+            today: None,
+            baseline: None,
             computed: 0,
         };
         for (name, text) in crate::library::FILES {
@@ -880,6 +885,27 @@ impl Db {
         }
     }
 
+    /// What day it is, for acceptances that end on a day; `None`, as at the start, ends none. Nothing is
+    /// evaluated again.
+    pub fn set_today(&mut self, today: Option<Date>) {
+        self.today = today;
+    }
+
+    /// What day it is, as far as was said.
+    pub fn today(&self) -> Option<Date> {
+        self.today
+    }
+
+    /// The findings that are known already; `None`, as at the start, knows none. Nothing is evaluated again.
+    pub fn set_baseline(&mut self, baseline: Option<Arc<Baseline>>) {
+        self.baseline = baseline;
+    }
+
+    /// The findings that are known already.
+    pub fn baseline(&self) -> Option<&Arc<Baseline>> {
+        self.baseline.as_ref()
+    }
+
     fn settings_for(&self, path: &str, std: bool) -> Arc<Settings> {
         // The library's files are no part of the workspace's folders.
         if std {
@@ -1006,56 +1032,43 @@ impl Db {
         }
     }
 
-    /// The findings of a file, sorted by place, levels as set. Only what is settled.
-    pub fn findings(&self, file: FileId) -> Vec<Finding<Place>> {
-        let mut out: Vec<Finding<Place>> = Vec::new();
+    /// Everything found in a file by what is settled, each with its place as the compiler has it, in no order
+    /// and with levels as declared.
+    pub(crate) fn raw_findings(&self, file: FileId) -> Vec<(Finding<Place>, Local)> {
+        let mut out: Vec<(Finding<Place>, Local)> = Vec::new();
+        let mut push = |x: &Finding<Local>| out.push((x.map(|p| self.resolve(p)), x.place));
         let f = &self.files[file.0 as usize];
         if let Some((code, message, help)) = &f.trouble {
-            let at = Place {
-                file,
-                span: Span::default(),
-            };
-            out.push(Finding::new(code, at, message.clone()).help(help.clone()));
+            let at = Local::File(file, Span::default());
+            push(&Finding::new(code, at, message.clone()).help(help.clone()));
         }
         for d in &f.decls {
             let data = &self.decls[d.0 as usize];
             if !f.std || data.parsed.get().is_some() {
                 for e in &self.parsed(*d).errors {
-                    out.push(check::syntax_finding(*d, e).map(|p| self.resolve(p)));
+                    push(&check::syntax_finding(*d, e));
                 }
             }
             let ixs = std::iter::once(data.check).chain(data.slots.iter().copied());
             for ix in ixs.filter(|ix| *ix != NONE) {
                 if let Some(o) = &self.nodes[ix as usize].out {
-                    out.extend(o.findings.iter().map(|x| x.map(|p| self.resolve(p))));
+                    o.findings.iter().for_each(&mut push);
                 }
             }
         }
         if !self.cyclic.is_empty() {
-            out.extend(
-                self.cycle_findings()
-                    .iter()
-                    .map(|x| x.map(|p| self.resolve(p)))
-                    .filter(|x| x.place.file == file),
-            );
-        }
-        out.retain_mut(|x| match f.settings.level(x.code) {
-            Some(level) => {
-                x.level = level;
-                true
+            for x in self.cycle_findings() {
+                if self.resolve(&x.place).file == file {
+                    push(&x);
+                }
             }
-            None => false,
-        });
-        out.sort_by(|a, b| {
-            (a.place.span.start, a.place.span.end, a.code.id, &a.message).cmp(&(
-                b.place.span.start,
-                b.place.span.end,
-                b.code.id,
-                &b.message,
-            ))
-        });
-        out.dedup();
+        }
         out
+    }
+
+    /// Whether something about an item waits to be looked at again, perhaps for a solved duty.
+    pub fn waits(&self, d: DeclId) -> bool {
+        self.pending.contains(&d)
     }
 
     /// One finding for each set of values that need each other, with the shortest way round.

@@ -148,7 +148,11 @@ fn rows(
         Value::Range(r) => push(path, Shown::Word(show::range(r, settings)), "computed"),
         Value::Phrase(parts) => {
             for (name, q) in parts.iter() {
-                push(format!("{path}.{name}"), quantity(settings, q), q.origin.word());
+                push(
+                    format!("{path}.{name}"),
+                    quantity(settings, q),
+                    q.origin.word(),
+                );
             }
         }
         Value::Record(r) => {
@@ -212,11 +216,7 @@ pub fn quantity(settings: &Settings, q: &Quantity) -> Shown {
     }
 }
 
-fn unit_of(
-    si: f64,
-    kind: Kind,
-    settings: &Settings,
-) -> Option<&'static cutwater_quantity::Unit> {
+fn unit_of(si: f64, kind: Kind, settings: &Settings) -> Option<&'static cutwater_quantity::Unit> {
     let shown = display_as(
         si,
         kind,

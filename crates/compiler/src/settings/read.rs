@@ -109,8 +109,14 @@ fn broken(text: &str, errors: &[toml::de::Error]) -> Vec<Span> {
         .filter_map(toml::de::Error::span)
         .map(|at| {
             // An end that is missing is missed at the beginning of the next line.
-            let before = text[..at.start].strip_suffix('\n').unwrap_or(&text[..at.start]);
-            let before = if at.is_empty() { before } else { &text[..at.start] };
+            let before = text[..at.start]
+                .strip_suffix('\n')
+                .unwrap_or(&text[..at.start]);
+            let before = if at.is_empty() {
+                before
+            } else {
+                &text[..at.start]
+            };
             let start = before.rfind('\n').map_or(0, |k| k + 1);
             if !text[start..].trim_start().starts_with('[') {
                 return Span::from(at);
@@ -129,11 +135,8 @@ pub(crate) fn group_of(key: &str) -> Option<SmolStr> {
     let group = key.to_ascii_uppercase();
     let digits = group.strip_prefix("CW")?;
     let formed = digits.len() == 2 && digits.bytes().all(|b| b.is_ascii_digit());
-    (formed
-        && crate::codes::all()
-            .iter()
-            .any(|c| c.id.starts_with(&group)))
-    .then(|| SmolStr::from(group))
+    (formed && crate::codes::all().iter().any(|c| c.id.starts_with(&group)))
+        .then(|| SmolStr::from(group))
 }
 
 fn sort_of(v: &DeValue<'_>) -> &'static str {
@@ -192,9 +195,7 @@ impl Reader<'_> {
                 }
                 (Takes::File, DeValue::String(path)) => {
                     if let Some(p) = self.file(key, path, place) {
-                        layer
-                            .given
-                            .push((Given::Baseline(p), Origin::File(place)));
+                        layer.given.push((Given::Baseline(p), Origin::File(place)));
                     }
                 }
                 (Takes::Folder, DeValue::String(pattern)) => match folder_pattern(pattern) {
@@ -285,10 +286,7 @@ impl Reader<'_> {
         let mut f = Finding::new(
             &SETTINGS_WORD,
             at,
-            format!(
-                "`{owner}` is {}, not \"{word}\"",
-                keys::one_of(&words)
-            ),
+            format!("`{owner}` is {}, not \"{word}\"", keys::one_of(&words)),
         )
         .here("not one of them");
         if let Some(n) = pick_nearest(word, words.into_iter()) {
@@ -313,12 +311,7 @@ impl Reader<'_> {
         );
     }
 
-    fn levels(
-        &mut self,
-        levels: &DeTable<'_>,
-        given: &mut Vec<(Given, Origin)>,
-        broken: &[Span],
-    ) {
+    fn levels(&mut self, levels: &DeTable<'_>, given: &mut Vec<(Given, Origin)>, broken: &[Span]) {
         // In the order of the text, so that the later of two is the later one.
         let mut list: Vec<_> = levels.iter().collect();
         list.sort_by_key(|(k, _)| k.span().start);
@@ -341,7 +334,12 @@ impl Reader<'_> {
             }
             let DeValue::String(word) = value.get_ref() else {
                 let takes = format!("one of {}", keys::one_of(&Takes::Levels.words()));
-                self.wrong_type(&format!("the level of `{name}`"), &takes, value.get_ref(), place);
+                self.wrong_type(
+                    &format!("the level of `{name}`"),
+                    &takes,
+                    value.get_ref(),
+                    place,
+                );
                 continue;
             };
             let level = match Level::from_word(word) {
@@ -401,13 +399,9 @@ impl Reader<'_> {
             Ok(p) => Some(p),
             Err(PathError::Empty) => {
                 self.findings.push(
-                    Finding::new(
-                        &SETTINGS_WORD,
-                        at,
-                        format!("`{}` names no file", key.name),
-                    )
-                    .here("no file")
-                    .help(format!("write a path, as `{}`", key.example)),
+                    Finding::new(&SETTINGS_WORD, at, format!("`{}` names no file", key.name))
+                        .here("no file")
+                        .help(format!("write a path, as `{}`", key.example)),
                 );
                 None
             }
@@ -458,8 +452,9 @@ impl Reader<'_> {
 /// The key a misspelt one is nearest to, or begins.
 fn nearest_key(name: &str, in_folder: bool) -> Option<&'static str> {
     let names = || keys::keys(in_folder).map(|k| k.name);
-    pick_nearest(name, names())
-        .or_else(|| names().find(|k| name.len() > 2 && (k.starts_with(name) || name.starts_with(k))))
+    pick_nearest(name, names()).or_else(|| {
+        names().find(|k| name.len() > 2 && (k.starts_with(name) || name.starts_with(k)))
+    })
 }
 
 /// The id or name of the finding a misspelt one is nearest to.
@@ -467,7 +462,9 @@ pub(crate) fn nearest_code(name: &str) -> Option<String> {
     let all = crate::codes::all();
     if name.get(..2).is_some_and(|p| p.eq_ignore_ascii_case("cw")) {
         let upper = name.to_ascii_uppercase();
-        return near_names(&upper, all.iter().map(|c| c.id)).into_iter().next();
+        return near_names(&upper, all.iter().map(|c| c.id))
+            .into_iter()
+            .next();
     }
     near_names(name, all.iter().map(|c| c.name))
         .into_iter()
@@ -489,13 +486,7 @@ mod tests {
         read(text)
             .findings
             .iter()
-            .map(|f| {
-                (
-                    f.code.id,
-                    f.place.slice(text).to_owned(),
-                    f.message.clone(),
-                )
-            })
+            .map(|f| (f.code.id, f.place.slice(text).to_owned(), f.message.clone()))
             .collect()
     }
 
@@ -528,7 +519,10 @@ mod tests {
         let text = "units = us\nfail_at = \"never\"\n[levels\nCW0301 = \"off\"\n";
         let all = found(text);
         let ids: Vec<&str> = all.iter().map(|f| f.0).collect();
-        assert!(ids.contains(&"CW0601") && ids.contains(&"CW0604"), "{all:?}");
+        assert!(
+            ids.contains(&"CW0601") && ids.contains(&"CW0604"),
+            "{all:?}"
+        );
         assert!(
             all.iter().all(|f| f.0 != "CW0602"),
             "what recovery made up is not judged: {all:?}"
@@ -561,7 +555,10 @@ mod tests {
                 let mut t = text.to_owned();
                 t.insert(k, c);
                 for f in read(&t).findings {
-                    assert!(f.place.end as usize <= t.len() && t.is_char_boundary(f.place.start as usize));
+                    assert!(
+                        f.place.end as usize <= t.len()
+                            && t.is_char_boundary(f.place.start as usize)
+                    );
                 }
             }
         }
