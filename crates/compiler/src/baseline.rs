@@ -11,10 +11,17 @@
 //!
 //! Not here: reading and writing files.
 
+use crate::codes::codes;
 use crate::found::{Found, Standing};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::fmt::Write;
+
+codes! {
+    OUTDATED = "CW0751" "baseline-outdated" Advice, "The baseline knows findings that are found no more.",
+        "They are mended, or what they were about has another name now. Left in, they would hide the same findings when they come back. `cutwater check --prune-baseline` takes them out.",
+        fires "", silent "let x = 1\n";
+}
 
 /// The version of the file's form.
 pub const VERSION: u32 = 1;

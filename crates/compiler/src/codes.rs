@@ -142,6 +142,8 @@ codes! {
 pub fn all() -> Vec<&'static Code> {
     let mut out: Vec<&'static Code> = CODES.to_vec();
     out.extend(crate::settings::CODES);
+    out.extend(crate::accept::CODES);
+    out.extend(crate::baseline::CODES);
     for list in crate::kinds::CODES {
         out.extend(*list);
     }
@@ -152,6 +154,39 @@ pub fn all() -> Vec<&'static Code> {
 /// Whether a finding says that a duty has no solution: the command line's exit code 3.
 pub fn is_unsolved(code: &Code) -> bool {
     code == &crate::kinds::duty::DUTY_UNMET || code == &crate::kinds::duty::DUTY_NOT_CONVERGED
+}
+
+/// Whether a spec may accept a finding: a judgement, such as a limit that is not kept. What makes a text or its
+/// numbers meaningless may not be accepted: mistakes of the language, laws and lays that are incomplete, a duty
+/// without a solution; nor may what is said of acceptances and settings themselves.
+pub fn may_be_accepted(code: &Code) -> bool {
+    use crate::kinds::{duty, lay, line, pump, supply};
+    let own = [
+        CODES,
+        crate::settings::CODES,
+        crate::accept::CODES,
+        crate::baseline::CODES,
+    ];
+    let judgement = [&REQUIRE_FAILS, &REQUIRE_TIGHT];
+    let meaningless = [
+        &duty::DUTY_FORM,
+        &duty::DUTY_HOLD,
+        &lay::LAY_STATION,
+        &lay::LAY_LOOSE,
+        &lay::LAY_HEIGHT,
+        &line::HOSE_LAW,
+        &line::NOZZLE_LAW,
+        &line::APPLIANCE_LAW,
+        &pump::EFFICIENCY,
+        &pump::POWER_ZERO,
+        &pump::STAGES_JOIN,
+        &supply::SUPPLY_FORM,
+        &supply::HYDRANT_TEST,
+    ];
+    judgement.contains(&code)
+        || !is_unsolved(code)
+            && !meaningless.contains(&code)
+            && !own.iter().any(|list| list.contains(&code))
 }
 
 /// A finding by its id or name.

@@ -4,11 +4,12 @@
 //! All this is laid over the compiler's own findings when they are asked for and is never kept, so it holds
 //! after any edit and costs no evaluation when settings, day or baseline change.
 
+use crate::accept;
 use crate::baseline::Baseline;
 use crate::db::{Db, DeclId, Local};
 use crate::value::Date;
 use cutwater_finding::{FileId, Finding, Place};
-use cutwater_syntax::ast::{Entry, EntryKind, Expr, ExprKind, ItemKind, Rule};
+use cutwater_syntax::ast::{Accept, Condition, Entry, EntryKind, Expr, ExprKind, ItemKind, Rule};
 use cutwater_text::Span;
 use smol_str::SmolStr;
 
@@ -59,21 +60,31 @@ impl Db {
 
     /// Everything found in a file, sorted by place, with subject and standing. Only what is settled.
     pub fn found(&self, file: FileId) -> Vec<Found> {
+        let mut raw = self.raw_findings(file);
+        raw.sort_by(|a, b| key(&a.0).cmp(&key(&b.0)));
+        raw.dedup_by(|a, b| a.0 == b.0);
+        let (mut out, places): (Vec<Found>, Vec<Local>) = raw
+            .into_iter()
+            .map(|(finding, place)| {
+                let found = Found {
+                    subject: self.subject(&place),
+                    finding,
+                    standing: Standing::Open,
+                };
+                (found, place)
+            })
+            .unzip();
+        // Before levels: whether a line accepts something is no matter of settings.
+        accept::apply(self, file, &mut out, &places);
         let settings = self.settings_of(file);
-        let mut out: Vec<Found> = Vec::new();
-        for (mut finding, place) in self.raw_findings(file) {
-            let Some(level) = settings.level(finding.code) else {
-                continue;
-            };
-            finding.level = level;
-            out.push(Found {
-                subject: self.subject(&place),
-                finding,
-                standing: Standing::Open,
-            });
-        }
+        out.retain_mut(|f| match settings.level(f.finding.code) {
+            Some(level) => {
+                f.finding.level = level;
+                true
+            }
+            None => false,
+        });
         out.sort_by(|a, b| key(&a.finding).cmp(&key(&b.finding)));
-        out.dedup_by(|a, b| a.finding == b.finding);
         if let Some(b) = self.baseline() {
             Baseline::apply(b, self.path(file), &mut out);
         }
@@ -110,19 +121,21 @@ impl Db {
     }
 
     /// What an item is called in subjects: its name, or `require` with what it speaks of.
-    fn head_of(&self, d: DeclId) -> SmolStr {
+    pub(crate) fn head_of(&self, d: DeclId) -> SmolStr {
         match &self.parsed(d).item.kind {
             ItemKind::Require(r) => {
                 let mut out = "require".to_owned();
-                for p in paths_of(&r.value).into_iter().chain(match &r.rule {
-                    Rule::Compare(_, e) | Rule::Within(e) => paths_of(e),
-                    Rule::Error => Vec::new(),
-                }) {
+                let filters = r.every.iter().flat_map(|e| &e.filters);
+                for p in std::iter::once(&r.condition)
+                    .chain(filters)
+                    .flat_map(spoken_of)
+                {
                     out.push(' ');
                     out.push_str(&p);
                 }
                 SmolStr::from(out)
             }
+            ItemKind::Accept(a) => SmolStr::from(accept_name(a)),
             _ => self
                 .name(d)
                 .map_or(SmolStr::default(), |n| n.trim_start_matches('@').into()),
@@ -155,7 +168,67 @@ fn entry_at(entries: &[Entry], at: Span) -> String {
                 None => s.what.text(),
             })
             .unwrap_or_default(),
+        EntryKind::Accept(a) => accept_name(a),
         EntryKind::Error => String::new(),
+    }
+}
+
+/// What a line that accepts is called in subjects.
+fn accept_name(a: &Accept) -> String {
+    match &a.on {
+        Some(on) => format!("accept {} on {}", a.code.text, on.text()),
+        None => format!("accept {}", a.code.text),
+    }
+}
+
+/// The paths a condition names, in order.
+fn spoken_of(c: &Condition) -> Vec<String> {
+    let mut out = paths_of(&c.value);
+    match &c.rule {
+        Rule::Compare(_, e) | Rule::Within(e) | Rule::Is { value: e, .. } => {
+            out.extend(paths_of(e));
+        }
+        Rule::Error => {}
+    }
+    out
+}
+
+/// The dotted paths of all entries, for "did you mean".
+pub(crate) fn entry_names(entries: &[Entry], group: &str, out: &mut Vec<String>) {
+    let mut push = |name: &str| {
+        out.push(if group.is_empty() {
+            name.to_owned()
+        } else {
+            format!("{group}.{name}")
+        });
+    };
+    for e in entries {
+        match &e.kind {
+            EntryKind::Field { name, .. } => push(&name.text),
+            EntryKind::Table(t) => push(&t.name.text),
+            EntryKind::Hold { target, .. } => push(&target.text()),
+            EntryKind::Chain(segments) => {
+                for s in segments {
+                    push(
+                        &s.label
+                            .as_ref()
+                            .map_or(s.what.text(), |l| l.text.to_string()),
+                    );
+                }
+            }
+            EntryKind::Group { .. } | EntryKind::Accept(_) | EntryKind::Error => {}
+        }
+    }
+    for e in entries {
+        if let EntryKind::Group { name, entries, .. } = &e.kind {
+            let path = if group.is_empty() {
+                name.text.to_string()
+            } else {
+                format!("{group}.{}", name.text)
+            };
+            out.push(path.clone());
+            entry_names(entries, &path, out);
+        }
     }
 }
 
@@ -166,7 +239,7 @@ fn paths_of(e: &Expr) -> Vec<String> {
     let mut todo = vec![e];
     while let Some(e) = todo.pop() {
         match &e.kind {
-            ExprKind::Path(p) => out.push(p.text()),
+            ExprKind::Path(p) | ExprKind::Element(p, _) => out.push(p.text()),
             ExprKind::Call { arguments, .. } => todo.extend(arguments.iter().rev()),
             ExprKind::List(list) => todo.extend(list.iter().rev()),
             ExprKind::Negative(a) => todo.push(a),

@@ -27,6 +27,7 @@
 pub mod keys;
 mod read;
 
+pub(crate) use read::nearest_code;
 pub use read::{CODES, Read, SETTINGS_BASELINE, read};
 
 use crate::paths::{self, PathError};
