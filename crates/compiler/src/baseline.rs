@@ -13,6 +13,7 @@
 
 use crate::codes::codes;
 use crate::found::{Found, Standing};
+use cutwater_text::Span;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::fmt::Write;
@@ -51,6 +52,15 @@ pub struct Entry {
     pub count: usize,
 }
 
+/// Why a text is no baseline.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NoBaseline {
+    /// In one line.
+    pub why: String,
+    /// The line it goes wrong on.
+    pub span: Span,
+}
+
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct RawEntry {
@@ -77,21 +87,29 @@ impl Baseline {
     /// Reads a baseline.
     ///
     /// # Errors
-    /// Why the text is no baseline, in one line, with the line it goes wrong on.
-    pub fn parse(text: &str) -> Result<Self, String> {
+    /// Why the text is no baseline, and the line it goes wrong on.
+    pub fn parse(text: &str) -> Result<Self, NoBaseline> {
         let wrong = |e: serde_json::Error| {
             let told = e.to_string();
-            match told.split_once(" at line ") {
-                Some((what, _)) => format!("line {}: {what}", e.line()),
-                None => told,
+            let what = told.split_once(" at line ").map_or(&*told, |t| t.0);
+            let mut lines = text.split_inclusive('\n');
+            let before = lines.by_ref().take(e.line().saturating_sub(1));
+            let start: usize = before.map(str::len).sum();
+            let len = lines.next().map_or(0, |l| l.trim_end().len());
+            NoBaseline {
+                why: format!("line {}: {what}", e.line()),
+                span: Span::new(start, start + len),
             }
         };
         let head: Head = serde_json::from_str(text).map_err(wrong)?;
         if head.version != VERSION {
-            return Err(format!(
-                "it is of version {}, and this cutwater reads version {VERSION}",
-                head.version
-            ));
+            return Err(NoBaseline {
+                why: format!(
+                    "it is of version {}, and this cutwater reads version {VERSION}",
+                    head.version
+                ),
+                span: Span::default(),
+            });
         }
         let raw: Raw = serde_json::from_str(text).map_err(wrong)?;
         let mut out = Self::default();
@@ -207,6 +225,21 @@ impl Baseline {
         }
     }
 
+    /// Takes in another baseline; of a file that both know, what the other knows.
+    pub fn extend(&mut self, other: Self) {
+        self.files.extend(other.files);
+    }
+
+    /// Forgets a file.
+    pub fn forget(&mut self, file: &str) {
+        self.files.remove(file);
+    }
+
+    /// Every entry of a file.
+    pub fn entries_of(&self, file: &str) -> Vec<Entry> {
+        self.outdated(file, &[])
+    }
+
     /// Takes out what an entry counts.
     pub fn remove(&mut self, entry: &Entry) {
         let Some(list) = self.files.get_mut(&entry.file) else {
@@ -223,6 +256,24 @@ impl Baseline {
             self.files.remove(&entry.file);
         }
     }
+}
+
+/// The bytes of the line an entry stands on in the text of a baseline; `None` where the text is laid out
+/// otherwise.
+pub fn place_of(text: &str, entry: &Entry) -> Option<Span> {
+    let mut start = 0;
+    for line in text.split_inclusive('\n') {
+        let bare = line.trim().trim_end_matches(',');
+        if bare.starts_with("{\"file\"")
+            && let Ok(e) = serde_json::from_str::<RawEntry>(bare)
+            && (&e.file, &e.code, &e.subject) == (&entry.file, &entry.code, &entry.subject)
+        {
+            let from = start + line.find('{').unwrap_or(0);
+            return Some(Span::new(from, from + bare.len()));
+        }
+        start += line.len();
+    }
+    None
 }
 
 fn about(f: &Found) -> About {
@@ -315,7 +366,8 @@ mod tests {
             ),
         ] {
             let e = Baseline::parse(text).unwrap_err();
-            assert!(e.contains(says), "{text}: {e}");
+            assert!(e.why.contains(says), "{text}: {e:?}");
+            assert!(e.span.end as usize <= text.len(), "{text}: {e:?}");
         }
     }
 }

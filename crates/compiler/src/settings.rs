@@ -35,6 +35,7 @@ use cutwater_finding::{Code, Level};
 use cutwater_quantity::UnitSystem;
 use cutwater_text::Span;
 use globset::{GlobBuilder, GlobSet, GlobSetBuilder};
+use keys::{Key, Takes};
 use smol_str::SmolStr;
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -103,6 +104,28 @@ pub enum Given {
     Baseline(SmolStr),
     /// The level of some findings; `None` is off.
     Level(Which, Option<Level>),
+}
+
+impl Given {
+    /// The key it is for.
+    fn key(&self) -> &'static Key {
+        match self {
+            Given::Units(_) => &keys::UNITS,
+            Given::FailAt(_) => &keys::FAIL_AT,
+            Given::Baseline(_) => &keys::BASELINE,
+            Given::Level(..) => &keys::LEVEL_TABLE,
+        }
+    }
+
+    /// The value as the project file writes it, without quotes.
+    fn text(&self) -> String {
+        match self {
+            Given::Units(u) => keys::units_word(*u).to_owned(),
+            Given::FailAt(l) => l.word().to_owned(),
+            Given::Baseline(p) => p.to_string(),
+            Given::Level(_, l) => keys::level_word(*l).to_owned(),
+        }
+    }
 }
 
 /// Where a value comes from.
@@ -195,30 +218,38 @@ impl ProjectSettings {
             })
     }
 
-    /// Every value that holds for a path with its origin: those of single keys, then the levels that were set,
-    /// by code.
+    /// Every value that holds for a path with its origin: those of single keys in the order of the table of
+    /// keys, then the levels that were set, by code.
     pub fn explained(&self, path: &str) -> Explained {
-        let mut out = Explained {
-            units: (UnitSystem::default(), Origin::BuiltIn),
-            fail_at: (Settings::default().fail_at, Origin::BuiltIn),
-            baseline: (None, Origin::BuiltIn),
-            levels: BTreeMap::new(),
-        };
-        for layer in self.holding(path) {
-            for (given, origin) in in_order(&layer.given) {
-                match given {
-                    Given::Units(u) => out.units = (*u, origin.clone()),
-                    Given::FailAt(l) => out.fail_at = (*l, origin.clone()),
-                    Given::Baseline(p) => out.baseline = (Some(p.clone()), origin.clone()),
-                    Given::Level(which, level) => {
-                        for c in crate::codes::all().into_iter().filter(|c| which.covers(c)) {
-                            out.levels.insert(c.id, (c, *level, origin.clone()));
-                        }
+        let single =
+            |k: &&&'static Key| matches!(k.takes, Takes::Units | Takes::Level | Takes::File);
+        let mut values: Vec<Explanation> = keys::KEYS
+            .iter()
+            .filter(single)
+            .map(|key| Explanation {
+                key,
+                value: (!key.default.is_empty()).then(|| key.default.to_owned()),
+                origin: Origin::BuiltIn,
+            })
+            .collect();
+        let mut levels = BTreeMap::new();
+        for (given, origin) in self.holding(path).flat_map(|l| in_order(&l.given)) {
+            match given {
+                Given::Level(which, level) => {
+                    for c in crate::codes::all().into_iter().filter(|c| which.covers(c)) {
+                        levels.insert(c.id, (c, *level, origin.clone()));
+                    }
+                }
+                other => {
+                    let key = other.key();
+                    if let Some(v) = values.iter_mut().find(|v| v.key.name == key.name) {
+                        v.value = Some(other.text());
+                        v.origin = origin.clone();
                     }
                 }
             }
         }
-        out
+        Explained { values, levels }
     }
 
     /// Lays `key=value` from the command line over everything else.
@@ -255,15 +286,22 @@ impl ProjectSettings {
     }
 }
 
+/// The value of a key, and where it is said.
+#[derive(Clone, Debug)]
+pub struct Explanation {
+    /// The key.
+    pub key: &'static Key,
+    /// Its value as the project file would write it, without quotes.
+    pub value: Option<String>,
+    /// Where it is said.
+    pub origin: Origin,
+}
+
 /// What holds for a path, each with where it is said.
 #[derive(Clone, Debug)]
 pub struct Explained {
-    /// The system of units.
-    pub units: (UnitSystem, Origin),
-    /// What makes a check fail.
-    pub fail_at: (Level, Origin),
-    /// The baseline's path.
-    pub baseline: (Option<SmolStr>, Origin),
+    /// The values of single keys.
+    pub values: Vec<Explanation>,
     /// The levels that were set, by code.
     pub levels: BTreeMap<&'static str, (&'static Code, Option<Level>, Origin)>,
 }
@@ -398,7 +436,7 @@ mod tests {
         assert_eq!(here.units, UnitSystem::Imperial);
         assert_eq!(here.level(&UNKNOWN_UNIT), Some(Level::Advice));
         assert_eq!(
-            s.explained("old/a.pump").units.1,
+            s.explained("old/a.pump").values[0].origin,
             Origin::Command("units=imperial".to_owned())
         );
         for (given, says) in [

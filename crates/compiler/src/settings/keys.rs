@@ -52,7 +52,7 @@ impl Takes {
     pub fn says(self) -> String {
         match self {
             Takes::Units | Takes::Level => one_of(&self.words()),
-            Takes::Levels => format!("a table: a finding and {}", one_of(&self.words())),
+            Takes::Levels => format!("a table of findings, each with {}", one_of(&self.words())),
             Takes::File => "the path of a file in the workspace, from its root".to_owned(),
             Takes::Folder => {
                 "a folder of the workspace from its root, or a pattern of folders".to_owned()

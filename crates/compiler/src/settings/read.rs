@@ -76,7 +76,13 @@ pub fn read(text: &str) -> Read {
                 format!("this is not TOML: {}", message.trim()),
             )
             .here("not understood")
-            .help("write `key = \"value\"`, with every word in quotes"),
+            .help(if message.contains("duplicate key") {
+                "a key stands once; keep the right one"
+            } else if message.contains("quoted") {
+                "put the word in quotes, as `units = \"us\"`"
+            } else {
+                "the file is made of lines as `units = \"us\"`, and of tables that begin with a line as `[levels]`"
+            }),
         );
     }
     r.table(table.get_ref(), None, &broken(text, &errors));
@@ -214,10 +220,19 @@ impl Reader<'_> {
                         }
                     }
                 }
-                (_, other) => {
-                    usable &= key.takes != Takes::Folder;
+                (takes, other) => {
+                    usable &= takes != Takes::Folder;
                     let name = format!("`{}`", key.name);
-                    self.wrong_type(&name, &key.takes.says(), other, place);
+                    self.wrong_type(&name, &takes.says(), other, place);
+                    let help = match (takes, other) {
+                        (Takes::Folders, DeValue::Table(_)) => {
+                            "each one begins with `[[folder]]`, in double brackets".to_owned()
+                        }
+                        _ => format!("write it as `{}`", key.example),
+                    };
+                    if let Some(f) = self.findings.last_mut() {
+                        f.help = Some(help);
+                    }
                 }
             }
         }
@@ -431,9 +446,12 @@ impl Reader<'_> {
                 Finding::new(
                     &SETTINGS_PATTERN,
                     at,
-                    format!("`{pattern}` names no folder inside the workspace"),
+                    match pattern {
+                        "" => "this `path` is empty, so it names no folder".to_owned(),
+                        p => format!("`{p}` is the whole workspace, not a folder in it"),
+                    },
                 )
-                .here("no folder inside the workspace")
+                .here("no folder of the workspace")
                 .help("settings for the whole workspace stand at the top of the file, outside every `[[folder]]`"),
             ),
             BadPattern::Form(why) => self.findings.push(
