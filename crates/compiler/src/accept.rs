@@ -30,7 +30,7 @@ codes! {
         fires "let a = 3.001 in ± 0.002\nrequire a >= 3 in\naccept CW0520 because \"measured each time\"\n",
         silent "let a = 3.001 in ± 0.002\nrequire a >= 3 in\naccept CW0502 because \"measured each time\"\n";
     ACCEPT_NEVER = "CW0702" "accept-not-allowed" Error, "An acceptance of a finding that cannot be accepted.",
-        "A judgement may be accepted, such as a limit that is not kept. What makes a text or its numbers meaningless may not: mistakes of the language, a law without its numbers, a duty without a solution, and findings about acceptances and settings.",
+        "A judgement may be accepted, such as a limit that is not kept. What makes a text or its numbers meaningless may not: mistakes of the language, sizes that cannot be, a law without its numbers, tables that do not match, a duty without a solution, and findings about acceptances and settings.",
         fires "let gap = 3 inn\naccept CW0301 because \"we say inn\"\n",
         silent "let gap = 3 in\n";
     ACCEPT_REASON = "CW0703" "accept-no-reason" Error, "An acceptance without a reason.",

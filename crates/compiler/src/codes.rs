@@ -157,10 +157,10 @@ pub fn is_unsolved(code: &Code) -> bool {
 }
 
 /// Whether a spec may accept a finding: a judgement, such as a limit that is not kept. What makes a text or its
-/// numbers meaningless may not be accepted: mistakes of the language, laws and lays that are incomplete, a duty
-/// without a solution; nor may what is said of acceptances and settings themselves.
+/// numbers meaningless may not be accepted: mistakes of the language, sizes that cannot be, laws and lays that are
+/// incomplete, tables that do not match, a duty without a solution; nor may what is said of acceptances and settings themselves.
 pub fn may_be_accepted(code: &Code) -> bool {
-    use crate::kinds::{duty, lay, line, pump, supply};
+    use crate::kinds::{duty, lay, line, pump, rotor, service, supply, surroundings};
     let own = [
         CODES,
         crate::settings::CODES,
@@ -182,6 +182,14 @@ pub fn may_be_accepted(code: &Code) -> bool {
         &pump::STAGES_JOIN,
         &supply::SUPPLY_FORM,
         &supply::HYDRANT_TEST,
+        &surroundings::WATER_RANGE,
+        &surroundings::SITE_RANGE,
+        &rotor::EYE_SIZE,
+        &rotor::EXIT_BLOCKED,
+        &rotor::RING_THICKNESS,
+        &service::POINTS,
+        &service::BEFORE,
+        &service::PROCEDURE_POINTS,
     ];
     judgement.contains(&code)
         || !is_unsolved(code)
