@@ -78,7 +78,7 @@ pub(crate) fn check(cx: &mut Cx<'_>, d: DeclId, a: &Accept) {
                 format!("there is no finding `{}` to accept", a.code.text),
             )
             .here("no such finding");
-            if let Some(n) = nearest_code(&a.code.text) {
+            if let Some(n) = nearest_code(&a.code.text, codes::may_be_accepted) {
                 f.message.push_str(&format!("; did you mean `{n}`?"));
                 f = f.help(format!("write `{n}`")).fix(
                     format!("write `{n}`"),
@@ -170,6 +170,10 @@ struct Did {
 /// Marks what is accepted among a file's findings, and adds findings about the lines that accept. `places` are
 /// the findings' places as the compiler has them, one for each.
 pub(crate) fn apply(db: &Db, file: FileId, found: &mut Vec<Found>, places: &[Local]) {
+    // Looking would parse all of the library, which accepts nothing.
+    if db.is_library(file) {
+        return;
+    }
     let mut lines: Vec<Line> = Vec::new();
     for d in db.decls(file) {
         lines_of(db, *d, &mut lines);
@@ -242,7 +246,8 @@ pub(crate) fn apply(db: &Db, file: FileId, found: &mut Vec<Found>, places: &[Loc
         } else if line.pattern || !all_is_known(db, line, found, places) {
             continue;
         } else {
-            unused(db, line, did.behind.map(|b| &lines[b]), sound)
+            let before = did.behind.map(|b| &lines[b]);
+            unused(db, line, before, elsewhere(db, line, found, places), sound)
         };
         found.push(Found {
             subject: db.subject(&Local::Span(line.item, line.span)),
@@ -388,13 +393,35 @@ fn fits(db: &Db, line: &Line, d: DeclId, f: &Found) -> bool {
         // `require a b` and plain names: any of the paths spoken of.
         return !line.has_on || f.subject.split(' ').any(|p| within(p, &line.on));
     }
-    let head = db.head_of(d);
     let mine = d == line.item || line.pattern && patterns_of(db, d).contains(&line.item);
-    let rest = match f.subject.strip_prefix(head.as_str()) {
-        Some(r) => r.strip_prefix('.').unwrap_or(r),
-        None => f.subject.as_str(),
-    };
-    mine && within(rest, &line.on)
+    let rest = &tail(db, d, &f.subject);
+    // A limit that is not kept stands at the value, and the limit is what it also speaks of.
+    mine && (within(rest, &line.on)
+        || line.has_on && also_on(db, d, f).any(|p| within(&p, &line.on)))
+}
+
+/// The fields of item `d`, with dots, that a finding's labels point at.
+fn also_on(db: &Db, d: DeclId, f: &Found) -> impl Iterator<Item = SmolStr> {
+    let (file, chunk) = (db.file_of(d), db.chunk(d));
+    f.finding
+        .labels
+        .iter()
+        .filter(move |l| l.place.file == file && chunk.covers(l.place.span))
+        .map(move |l| {
+            let at = |k: u32| (k - chunk.start) as usize;
+            let span = Span::new(at(l.place.span.start), at(l.place.span.end));
+            tail(db, d, &db.subject(&Local::Span(d, span)))
+        })
+        .filter(|p| !p.is_empty())
+}
+
+/// What is behind an item's name in a subject.
+fn tail(db: &Db, d: DeclId, subject: &SmolStr) -> SmolStr {
+    let head = db.head_of(d);
+    match subject.strip_prefix(head.as_str()) {
+        Some(r) => r.strip_prefix('.').unwrap_or(r).into(),
+        None => subject.clone(),
+    }
 }
 
 /// Whether a path is another or lies below it.
@@ -427,6 +454,7 @@ fn all_is_known(db: &Db, line: &Line, found: &[Found], places: &[Local]) -> bool
             item_of(p) == Some(d)
                 && f.finding.code.level == Level::Error
                 && !codes::may_be_accepted(f.finding.code)
+                && !CODES.contains(&f.finding.code)
         })
     };
     !items
@@ -438,7 +466,39 @@ fn what(line: &Line) -> String {
     format!("{} {}", line.code.id, line.code.name)
 }
 
-fn unused(db: &Db, line: &Line, before: Option<&Line>, sound: bool) -> Finding<Place> {
+/// Where the finding that a line with `on` misses stands, in the words `on` would take.
+fn elsewhere(db: &Db, line: &Line, found: &[Found], places: &[Local]) -> Option<SmolStr> {
+    if !line.has_on {
+        return None;
+    }
+    found
+        .iter()
+        .zip(places)
+        .filter(|(f, _)| f.finding.code == line.code && f.standing == Standing::Open)
+        .filter_map(|(f, p)| Some((f, item_of(p)?)))
+        .filter(|(_, d)| match line.block {
+            true => *d == line.item,
+            false => !matches!(db.parsed(*d).item.kind, ItemKind::Decl(_)),
+        })
+        .map(|(f, d)| match line.block {
+            true => tail(db, d, &f.subject),
+            false => f
+                .subject
+                .split(' ')
+                .find(|w| *w != "require")
+                .unwrap_or("")
+                .into(),
+        })
+        .find(|p| !p.is_empty())
+}
+
+fn unused(
+    db: &Db,
+    line: &Line,
+    before: Option<&Line>,
+    elsewhere: Option<SmolStr>,
+    sound: bool,
+) -> Finding<Place> {
     let place = place_of(db, line);
     let mut message = format!(
         "this accepts {}, but nothing here has that finding",
@@ -467,9 +527,18 @@ fn unused(db: &Db, line: &Line, before: Option<&Line>, sound: bool) -> Finding<P
         );
         if let Some(n) = near_names(&line.on, known.iter().map(String::as_str)).first() {
             message.push_str(&format!("; did you mean `{n}`?"));
-            help = format!("write `on {n}`");
+            help = format!("write `{n}`");
             rename = Some(n.clone());
         }
+    }
+    if let (Some(there), None) = (elsewhere, &rename) {
+        message = format!(
+            "this accepts {} on `{}`, but here that finding is on `{there}`",
+            what(line),
+            line.on
+        );
+        help = format!("write `{there}` if that is meant, or take the line out");
+        rename = Some(there.to_string());
     }
     let f = Finding::new(&ACCEPT_UNUSED, place, message)
         .here("accepts nothing")
@@ -477,7 +546,7 @@ fn unused(db: &Db, line: &Line, before: Option<&Line>, sound: bool) -> Finding<P
     // In a group `on` says only what is behind the group's name.
     let whole = |at: &Place| at.span.slice(db.text(at.file)) == line.on;
     match rename.and_then(|n| Some((on_place(db, line).filter(whole)?, n))) {
-        Some((at, n)) => f.fix(format!("write `on {n}`"), FixTier::NeedsALook, at, n),
+        Some((at, n)) => f.fix(format!("write `{n}`"), FixTier::NeedsALook, at, n),
         None => removable(db, line, f, sound),
     }
 }
@@ -513,7 +582,10 @@ fn unknown_subject(db: &Db, line: &Line) -> Option<Vec<String>> {
         crate::found::entry_names(&decl.entries, "", &mut known);
     } else {
         for d in db.decls(db.file_of(line.item)) {
-            if !matches!(db.parsed(*d).item.kind, ItemKind::Decl(_)) {
+            if !matches!(
+                db.parsed(*d).item.kind,
+                ItemKind::Decl(_) | ItemKind::Accept(_)
+            ) {
                 known.extend(db.head_of(*d).split(' ').map(str::to_owned));
             }
         }
@@ -609,8 +681,7 @@ fn many(db: &Db, line: &Line, did: &Did) -> Option<Finding<Place>> {
             &ACCEPT_MANY,
             place_of(db, line),
             format!(
-                "this accepts {} findings {} about {} things",
-                did.count,
+                "this accepts {} of {} things at once",
                 what(line),
                 did.subjects.len()
             ),

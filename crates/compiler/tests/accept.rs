@@ -81,7 +81,12 @@ fn on_narrows_to_a_field_a_group_or_a_path_below() {
     let all = found(RING);
     let f = all.iter().find(|f| f.finding.code.id == "CW1213").unwrap();
     let field = f.subject.strip_prefix("r.").unwrap_or("").to_owned();
-    for (on, covers) in [(field.as_str(), true), ("runs_on", false)] {
+    // The limit is not where it stands, but what it speaks of, too.
+    for (on, covers) in [
+        (field.as_str(), true),
+        ("clearance_limit", true),
+        ("land_length", false),
+    ] {
         let t = with(&format!("accept CW1213 on {on} because \"x\""));
         assert_eq!(codes(&found(&t)).1 == ["CW1213"], covers, "{on}");
     }
@@ -203,6 +208,14 @@ fn a_misspelt_name_after_on_is_told() {
     let (mended, tier) = fixed(&text, "CW0704");
     assert_eq!(mended, text.replace("clearence", "clearance"));
     assert_eq!(tier, FixTier::NeedsALook);
+    // The right name of the wrong field: where the finding is.
+    let text = with("accept CW1213 on land_length because \"x\"");
+    assert_eq!(
+        fixed(&text, "CW0704").0,
+        text.replace("land_length", "bore")
+    );
+    let text = "let a = 2 in\nlet b = 1 in\nrequire a >= 3 in\naccept CW0501 on b because \"x\"\n";
+    assert_eq!(fixed(text, "CW0704").0, text.replace("on b", "on a"));
 }
 
 #[test]

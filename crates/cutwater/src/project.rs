@@ -132,7 +132,7 @@ pub fn find(input: &Input) -> Result<Project, Failure> {
                 notes.extend(found.notes);
                 for f in found.projects.iter().filter(|f| f.parent() != Some(&*root)) {
                     notes.push(format!(
-                        "{} is not in force here; it is when its own folder is named first",
+                        "{} is not in force here; it is when its own folder is named first, and `[[folder]]` in the project file above sets a part of a workspace apart",
                         shown(&here, f)
                     ));
                 }

@@ -134,6 +134,7 @@ fn remarks(f: &Finding<At>) -> Vec<(&'static str, String)> {
     };
     if let Some(x) = &f.fix
         && !x.edits.iter().all(|e| told(&e.text))
+        && f.help.as_ref() != Some(&x.title)
     {
         out.push(("fix", x.title.clone()));
     }

@@ -298,14 +298,13 @@ impl Outcome {
         if let Some(p) = &self.project {
             let (n, all) = (p.findings.len(), self.findings().count());
             out.push(format!(
-                "{} {} in {}, {}",
+                "{} {} in {}; what was understood of it holds",
                 match n {
                     n if n == all => counted(n, "finding"),
                     n => format!("{n} of these findings"),
                 },
                 if n == 1 { "is" } else { "are" },
-                p.source.path,
-                "and what was understood of it holds"
+                p.source.path
             ));
         }
         if !self.brought_in.is_empty() {

@@ -8,7 +8,7 @@ use super::{BadPattern, Given, Layer, Origin, ProjectSettings, Which, folder_pat
 use crate::codes::codes;
 use crate::paths::{self, PathError};
 use crate::show::{near_names, pick_nearest};
-use cutwater_finding::{Finding, FixTier, Level};
+use cutwater_finding::{Code, Finding, FixTier, Level};
 use cutwater_text::Span;
 use smol_str::SmolStr;
 use toml::de::{DeTable, DeValue};
@@ -395,7 +395,7 @@ impl Reader<'_> {
             format!("there is no finding and no group of findings `{name}`"),
         )
         .here("no such finding");
-        if let Some(n) = nearest_code(name) {
+        if let Some(n) = nearest_code(name, |_| true) {
             f.message.push_str(&format!("; did you mean `{n}`?"));
             f = f.help(format!("write `{n}`")).fix(
                 format!("write `{n}`"),
@@ -475,14 +475,22 @@ fn nearest_key(name: &str, in_folder: bool) -> Option<&'static str> {
     })
 }
 
-/// The id or name of the finding a misspelt one is nearest to.
-pub(crate) fn nearest_code(name: &str) -> Option<String> {
-    let all = crate::codes::all();
+/// The id or name, as that was written, of the finding a misspelt one is nearest to, among those that `may` be
+/// meant. Of ids the nearest is the one that begins alike: the first digits are the group.
+pub(crate) fn nearest_code(name: &str, may: impl Fn(&Code) -> bool) -> Option<String> {
+    let all: Vec<&Code> = crate::codes::all().into_iter().filter(|c| may(c)).collect();
     if name.get(..2).is_some_and(|p| p.eq_ignore_ascii_case("cw")) {
         let upper = name.to_ascii_uppercase();
-        return near_names(&upper, all.iter().map(|c| c.id))
-            .into_iter()
-            .next();
+        let number = |id: &str| id.get(4..).and_then(|n| n.parse::<i32>().ok());
+        let near = near_names(&upper, all.iter().map(|c| c.id));
+        let group = upper.get(..4).unwrap_or(&upper);
+        let in_group = all
+            .iter()
+            .filter(|c| c.id.starts_with(group) && upper.len() > 4)
+            .min_by_key(|c| number(c.id).zip(number(&upper)).map(|(a, b)| (a - b).abs()));
+        return in_group
+            .map(|c| c.id.to_owned())
+            .or_else(|| near.into_iter().next());
     }
     near_names(name, all.iter().map(|c| c.name))
         .into_iter()
