@@ -3,6 +3,7 @@
 //! ```toml
 //! units   = "us"              # us, imperial or metric: for values without a unit of their own
 //! fail_at = "error"           # error, warning or advice: what makes `check` fail
+//! rules   = ["rules.pump"]    # their `require for every …` hold in every file
 //!
 //! [levels]                    # by code or name: error, warning, advice or off
 //! unused-name = "off"
@@ -11,6 +12,7 @@
 use cutwater_finding::{Code, Level};
 use cutwater_quantity::UnitSystem;
 use serde::Deserialize;
+use smol_str::SmolStr;
 use std::collections::BTreeMap;
 
 /// The project file's name.
@@ -25,6 +27,8 @@ pub struct Settings {
     pub fail_at: Level,
     /// Levels by code id; `None` is off.
     levels: BTreeMap<&'static str, Option<Level>>,
+    /// The files of house rules, by their paths from the root.
+    rules: Vec<SmolStr>,
 }
 
 impl Default for Settings {
@@ -33,6 +37,7 @@ impl Default for Settings {
             units: UnitSystem::Us,
             fail_at: Level::Error,
             levels: BTreeMap::new(),
+            rules: Vec::new(),
         }
     }
 }
@@ -51,6 +56,8 @@ pub struct SettingsError {
 struct Raw {
     units: Option<toml::Spanned<String>>,
     fail_at: Option<toml::Spanned<String>>,
+    #[serde(default)]
+    rules: Vec<toml::Spanned<String>>,
     #[serde(default)]
     levels: BTreeMap<String, toml::Spanned<String>>,
 }
@@ -84,6 +91,18 @@ impl Settings {
                 span: Some(f.span()),
             })?;
         }
+        for path in raw.rules {
+            let given = path.get_ref();
+            let full = crate::paths::join(FILE_NAME, given).map_err(|_| SettingsError {
+                message: format!(
+                    "`rules` names files of the workspace by their paths from {FILE_NAME}, and `{given}` leads nowhere in it"
+                ),
+                span: Some(path.span()),
+            })?;
+            if !out.rules.contains(&full) {
+                out.rules.push(full);
+            }
+        }
         for (key, level) in raw.levels {
             let span = Some(level.span());
             let Some(code) = crate::codes::find(&key) else {
@@ -106,6 +125,12 @@ impl Settings {
             out.levels.insert(code.id, set);
         }
         Ok(out)
+    }
+
+    /// The files of house rules, by their paths from the root: what they require of every declaration of a kind
+    /// holds in every file.
+    pub fn rules(&self) -> &[SmolStr] {
+        &self.rules
     }
 
     /// The level of a finding here; `None` where it is off.

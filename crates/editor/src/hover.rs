@@ -435,6 +435,7 @@ fn value_block(db: &Db, v: &Value) -> Option<String> {
         }
         Value::Text(t) => Some(format!("“{t}”")),
         Value::Date(t) => Some(format!("**{t}**")),
+        Value::Period(from, to) => Some(format!("**{from} .. {to}**")),
         Value::Choice(w) => Some(format!("**{w}**")),
         Value::Truth(t) => Some(format!("**{}**", if *t { "yes" } else { "no" })),
         Value::Decl(d) => Some(named(db, *d)),

@@ -1,5 +1,7 @@
 //! `let` and `require`: named values and the spec's own rules.
 
+use super::compare;
+use super::every::source_text;
 use crate::db::{Cx, Local};
 use crate::eval::Ev;
 use crate::schema::short::optional;
@@ -8,7 +10,7 @@ use crate::show;
 use crate::value::{Quantity, Value};
 use crate::{DeclId, Eval, codes};
 use cutwater_finding::{Code, Finding};
-use cutwater_syntax::ast::{Comparison, ItemKind, Rule};
+use cutwater_syntax::ast::{Comparison, ItemKind, Require, Rule};
 
 /// Findings declared here: none; those of `require` belong to the language.
 pub static CODES: &[&Code] = &[];
@@ -43,7 +45,22 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     let ItemKind::Require(r) = &parsed.item.kind else {
         return Ok(Value::Unknown);
     };
+    match &r.every {
+        Some(every) => super::every::holds(cx, d, r, every),
+        None => judge(cx, d, r),
+    }
+}
+
+/// Judges one condition: `Truth` with the finding where it does not hold, `Unknown` where it cannot be told and
+/// that is reported.
+pub(super) fn judge(cx: &mut Cx<'_>, d: DeclId, r: &Require) -> Eval<Value> {
+    if let Rule::Is { not, value } = &r.condition.rule {
+        return compare::is(cx, d, r, *not, value);
+    }
     let value = Ev { cx, owner: d }.expr(&r.condition.value, None)?;
+    if let Value::Date(day) = value {
+        return compare::dates(cx, d, r, day);
+    }
     let Value::Quantity(a) = value else {
         if !matches!(value, Value::Unknown) {
             cx.report(
@@ -51,11 +68,12 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                     &codes::WRONG_TYPE,
                     Local::Span(d, r.condition.value.span),
                     format!(
-                        "`require` compares numbers, and this is {}",
+                        "`require` compares numbers and dates, and this is {}",
                         value.describe()
                     ),
                 )
-                .here(value.describe()),
+                .here(value.describe())
+                .help("ask what a word, a text or a declaration is with `is` or `is not`: `main.volute is double`"),
             );
         }
         // The other side is looked at all the same: it may be wrong too.
@@ -72,7 +90,7 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
         Rule::Compare(sign, e) => {
             let b = Ev { cx, owner: d }.expr(e, Some(a.kind))?;
             let Value::Quantity(b) = b else {
-                return Ok(Value::Unknown);
+                return Ok(compare::mixed(cx, d, &Value::Quantity(a), e.span, &b));
             };
             if !comparable(cx, d, &a, &b, r.condition.value.span.join(e.span)) {
                 return Ok(Value::Unknown);
@@ -153,13 +171,6 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
             )
         }
     }
-}
-
-fn source_text(cx: &Cx<'_>, d: DeclId, span: cutwater_text::Span) -> String {
-    let db = cx.db();
-    span.shift(db.chunk(d).start)
-        .slice(db.text(db.file_of(d)))
-        .to_owned()
 }
 
 fn comparable(
