@@ -999,6 +999,28 @@ impl Db {
             };
             out.push(Finding::new(code, at, message.clone()).help(help.clone()));
         }
+        let rules = if f.std {
+            &[][..]
+        } else {
+            self.settings.rules()
+        };
+        for path in rules.iter().filter(|p| self.file(p).is_none()) {
+            let at = Place {
+                file,
+                span: Span::default(),
+            };
+            let message = format!(
+                "the house rules `{path}`, which the settings name, are not there: this file was not judged by them"
+            );
+            out.push(
+                Finding::new(&kinds::every::RULES_MISSING, at, message)
+                    .here("not judged by them")
+                    .help(format!(
+                        "mend `rules` in {}, or put the file there",
+                        crate::settings::FILE_NAME
+                    )),
+            );
+        }
         for d in &f.decls {
             let data = &self.decls[d.0 as usize];
             if !f.std || data.parsed.get().is_some() {

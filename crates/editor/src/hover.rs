@@ -307,11 +307,15 @@ pub(crate) fn type_text(ty: Type) -> String {
 }
 
 fn field_head(name: &str, f: &FieldDef) -> String {
-    let need = match f.need {
+    let mut need = match f.need {
         Need::Required => "required".to_owned(),
         Need::Optional => "optional".to_owned(),
         Need::Default(text, why) => format!("otherwise {text} ({why})"),
     };
+    if f.own {
+        need.push_str("; ");
+        need.push_str(schema::OWN);
+    }
     format!("**{name}** — {}; {need}\n\n{}", type_text(f.ty), f.doc)
 }
 

@@ -41,6 +41,10 @@ codes! {
         "The condition behind the `:` does not use the name that stands for each declaration, so it says the same of all of them. Use the name, or write a plain `require`.",
         fires "let gap = 0.005 in\nring intake {\n    bore = 5.502 in\n    runs_on = 5.497 in\n}\nrequire for every ring r: gap >= 0.003 in because \"it must turn\"\n",
         silent "ring intake {\n    bore = 5.502 in\n    runs_on = 5.497 in\n}\nrequire for every ring r: r.clearance >= 0.003 in because \"it must turn\"\n";
+    /// Raised for files that house rules hold for.
+    RULES_MISSING = "CW0513" "house-rules-missing" Error, "A file of house rules is not there.",
+        "The settings name files of house rules under `rules`; what they require of every declaration of a kind holds in every file. This one is not in the workspace, so nothing was judged by it. Mend its path in the settings, or put the file there.",
+        fires "", silent "let x = 1\n";
     /// Raised by `require for every`.
     NOT_JUDGED = "CW0512" "rule-cannot-judge" Error, "A declaration cannot be judged by a rule, because a value is not given.",
         "The rule asks for a value that this declaration does not give. What is not known is never taken as kept: a hose without a test date has not been shown to be tested. Give the value, or say in the rule which declarations it is about, as `where h.tested is given`.",
@@ -156,7 +160,17 @@ pub(crate) fn house(cx: &mut Cx<'_>, x: DeclId) -> Eval<()> {
                 Value::Truth(_) => part(cx, &r.condition.value, every, x),
                 _ => Local::Head(x),
             };
+            let judged = matches!(verdict, Value::Truth(_));
             for mut f in found {
+                if !judged && f.code != &NOT_JUDGED {
+                    // Something is wrong with the rule, or with how it fits this declaration.
+                    f.message = format!(
+                        "{} `{}` cannot be judged by a house rule: {}",
+                        def.word,
+                        cx.name(x),
+                        f.message
+                    );
+                }
                 f.source = Some(format!("a house rule, in {path}"));
                 // Nothing of the rule's file is mended from here.
                 f.fix = None;
@@ -239,7 +253,7 @@ fn told_of(
         f.place = Local::Span(d, r.condition.value.span);
         let path = cx.db().path(cx.file_of(x));
         f.message
-            .push_str(&format!("; `{name}` is declared in {path}"));
+            .push_str(&format!("; `{name}` is declared in `{path}`"));
         f.label(part, format!("{} `{name}`", cx.kind_word(x)))
     }
 }

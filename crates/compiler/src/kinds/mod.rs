@@ -4,6 +4,7 @@ mod compare;
 pub mod drive;
 pub mod duty;
 pub(crate) mod every;
+pub mod gear;
 pub mod lay;
 pub mod line;
 pub mod pump;
@@ -49,6 +50,7 @@ pub static CODES: &[&[&Code]] = &[
     pump::CODES,
     drive::CODES,
     line::CODES,
+    gear::CODES,
     supply::CODES,
     lay::CODES,
     duty::CODES,
