@@ -69,7 +69,7 @@ pub(super) fn is(cx: &mut Cx<'_>, d: DeclId, r: &Require, not: bool, other: &Exp
             let is = if *is { "yes" } else { "no" };
             (word == is, format!("`{is}`"), format!("`{word}`"))
         }
-        Value::Text(is) => match text(cx, d, left, other)? {
+        Value::Text(is) => match text(cx, d, r, other)? {
             Some(t) => (t == *is, format!("\"{is}\""), format!("\"{t}\"")),
             None => return Ok(Value::Unknown),
         },
@@ -100,12 +100,12 @@ pub(super) fn is(cx: &mut Cx<'_>, d: DeclId, r: &Require, not: bool, other: &Exp
                     let shown = |x| format!("`{}`", cx.name(x));
                     (*is == o, shown(*is), shown(o))
                 }
-                v => return Ok(mixed(cx, d, &value, other.span, &v)),
+                v => return Ok(mixed(cx, d, r, &value, other.span, &v)),
             }
         }
         Value::Date(is) => match (Ev { cx, owner: d }).expr(other, None)? {
             Value::Date(o) => (*is == o, is.to_string(), o.to_string()),
-            v => return Ok(mixed(cx, d, &value, other.span, &v)),
+            v => return Ok(mixed(cx, d, r, &value, other.span, &v)),
         },
         Value::Quantity(q) if q.kind.is_dimensionless() && !q.value.is_toleranced() => {
             match (Ev { cx, owner: d }).expr(other, Some(q.kind))? {
@@ -114,7 +114,7 @@ pub(super) fn is(cx: &mut Cx<'_>, d: DeclId, r: &Require, not: bool, other: &Exp
                     let shown = |x| crate::show::quantity(x, &settings);
                     (q.si() == o.si(), shown(q), shown(&o))
                 }
-                v => return Ok(mixed(cx, d, &value, other.span, &v)),
+                v => return Ok(mixed(cx, d, r, &value, other.span, &v)),
             }
         }
         other => {
@@ -187,7 +187,7 @@ pub(super) fn dates(cx: &mut Cx<'_>, d: DeclId, r: &Require, day: Date) -> Eval<
                     &here,
                 ))
             }
-            v => Ok(mixed(cx, d, &left, e.span, &v)),
+            v => Ok(mixed(cx, d, r, &left, e.span, &v)),
         },
         Rule::Within(e) => match (Ev { cx, owner: d }).expr(e, None)? {
             Value::Period(from, to) => {
@@ -205,29 +205,52 @@ pub(super) fn dates(cx: &mut Cx<'_>, d: DeclId, r: &Require, day: Date) -> Eval<
                     &here,
                 ))
             }
-            v => Ok(mixed(cx, d, &left, e.span, &v)),
+            v => Ok(mixed(cx, d, r, &left, e.span, &v)),
         },
     }
 }
 
-/// Says that the two sides of a condition are not of one sort; `Unknown` where that is said elsewhere.
-pub(super) fn mixed(cx: &mut Cx<'_>, d: DeclId, left: &Value, span: Span, right: &Value) -> Value {
+/// Says that the two sides of a condition are not of one sort; `Unknown` where that is said elsewhere. `left` is
+/// what stands before the sign, `span` where the other side stands.
+pub(super) fn mixed(
+    cx: &mut Cx<'_>,
+    d: DeclId,
+    r: &Require,
+    left: &Value,
+    span: Span,
+    right: &Value,
+) -> Value {
     if matches!(right, Value::Unknown) {
         return Value::Unknown;
     }
-    let wanted = match left {
-        Value::Date(_) => "a date is compared with a date, as 2026-05-14, or lies `within` a range of dates, as 2025-05-14 .. 2026-05-14".to_owned(),
-        Value::Quantity(q) => format!("{} is compared with another by a sign, and lies `within` a range", article(&q.kind.name())),
-        Value::Decl(x) => format!("{} is compared with the name of another", article(cx.kind_word(*x))),
-        v => format!("{} is compared with its like", v.describe()),
+    let what = |cx: &Cx<'_>, v: &Value| match v {
+        Value::Decl(x) => article(cx.kind_word(*x)),
+        v => v.describe(),
     };
+    let (is, given) = (what(cx, left), what(cx, right));
+    let within = matches!(r.condition.rule, Rule::Within(_));
+    let help = match left {
+        Value::Date(_) if within => {
+            "write a range of dates, as `2025-05-14 .. 2026-05-14`".to_owned()
+        }
+        Value::Date(_) => "write a date, as `2026-05-14`".to_owned(),
+        Value::Quantity(_) if within => format!("write a range from {is} to another"),
+        Value::Decl(_) => format!("write the name of {is}"),
+        _ => format!("write {is}"),
+    };
+    let text = source_text(cx, d, r.condition.value.span);
     cx.report(
         Finding::new(
             &codes::WRONG_TYPE,
             Local::Span(d, span),
-            format!("{wanted}; this is {}", right.describe()),
+            if within {
+                format!("`{text}` is {is} and cannot lie within {given}")
+            } else {
+                format!("`{text}` is {is} and cannot be compared with {given}")
+            },
         )
-        .here(right.describe()),
+        .here(given)
+        .help(help),
     );
     Value::Unknown
 }
@@ -323,7 +346,7 @@ fn one_of(
 }
 
 /// A text to compare a text with; reports what is none.
-fn text(cx: &mut Cx<'_>, d: DeclId, left: &Expr, other: &Expr) -> Eval<Option<SmolStr>> {
+fn text(cx: &mut Cx<'_>, d: DeclId, r: &Require, other: &Expr) -> Eval<Option<SmolStr>> {
     if let Some(w) = word_of(other)
         && cx.lookup(cx.file_of(d), w).is_none()
     {
@@ -331,7 +354,7 @@ fn text(cx: &mut Cx<'_>, d: DeclId, left: &Expr, other: &Expr) -> Eval<Option<Sm
         let text = format!("\"{w}\"");
         let message = format!(
             "`{}` is a text: write {text} in double quotes",
-            source_text(cx, d, left.span)
+            source_text(cx, d, r.condition.value.span)
         );
         cx.report(
             Finding::new(&codes::WRONG_TYPE, place, message)
@@ -344,7 +367,8 @@ fn text(cx: &mut Cx<'_>, d: DeclId, left: &Expr, other: &Expr) -> Eval<Option<Sm
     Ok(match (Ev { cx, owner: d }).expr(other, None)? {
         Value::Text(t) => Some(t),
         v => {
-            mixed(cx, d, &Value::Text(SmolStr::default()), other.span, &v);
+            let left = Value::Text(SmolStr::default());
+            mixed(cx, d, r, &left, other.span, &v);
             None
         }
     })

@@ -61,6 +61,9 @@ pub(super) fn holds(cx: &mut Cx<'_>, d: DeclId, r: &Require, every: &Every) -> E
     if !sound(cx, d, r, every, def, slots) {
         return Ok(Value::Unknown);
     }
+    if r.condition.rule == Rule::Error {
+        return Ok(Value::Unknown);
+    }
     let here = cx.file_of(d);
     if every.of.is_none() && is_house(cx, here) {
         // It is judged at each declaration, by `house`.
@@ -140,7 +143,8 @@ pub(crate) fn house(cx: &mut Cx<'_>, x: DeclId) -> Eval<()> {
                 continue;
             };
             let Some(every) = &r.every else { continue };
-            if every.of.is_some() || every.kind.text != def.word {
+            let broken = r.condition.rule == Rule::Error;
+            if broken || every.of.is_some() || every.kind.text != def.word {
                 continue;
             }
             // The rule's own words are looked up where it stands.
@@ -566,16 +570,28 @@ pub(crate) fn not_given(cx: &mut Cx<'_>, d: DeclId, x: DeclId, p: &Path) {
     } else {
         format!("`{rest}` is not given")
     };
-    let reason = match &cx.item(d).item.kind {
-        ItemKind::Require(Require {
-            because: Some(b), ..
-        }) => format!(" ({})", b.text),
-        _ => String::new(),
+    let parsed = cx.item(d);
+    let ItemKind::Require(r) = &parsed.item.kind else {
+        return;
     };
+    let reason = r
+        .because
+        .as_ref()
+        .map(|b| format!(" ({})", b.text))
+        .unwrap_or_default();
+    let asked = match &r.condition.rule {
+        Rule::Compare(_, e) | Rule::Within(e) | Rule::Is { value: e, .. } => {
+            r.condition.value.span.join(e.span)
+        }
+        Rule::Error => r.condition.value.span,
+    };
+    let db = cx.db();
+    let chunk = db.chunk(d).slice(db.text(db.file_of(d)));
     let message = format!(
-        "{} `{}` cannot be judged: {why}{reason}",
+        "{} `{}` cannot be judged by `{}`: {why}{reason}",
         cx.kind_word(x),
-        cx.name(x)
+        cx.name(x),
+        asked.slice(chunk)
     );
     let here = format!("`{rest}` is not given");
     cx.report(

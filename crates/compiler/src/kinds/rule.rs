@@ -10,7 +10,7 @@ use crate::show;
 use crate::value::{Quantity, Value};
 use crate::{DeclId, Eval, codes};
 use cutwater_finding::{Code, Finding};
-use cutwater_syntax::ast::{Comparison, ItemKind, Require, Rule};
+use cutwater_syntax::ast::{Comparison, ExprKind, ItemKind, Require, Rule};
 
 /// Findings declared here: none; those of `require` belong to the language.
 pub static CODES: &[&Code] = &[];
@@ -26,7 +26,7 @@ pub static LET: KindDef = KindDef {
 /// `require expr >= expr because "…"`.
 pub static REQUIRE: KindDef = KindDef {
     word: "require",
-    doc: "A rule of the spec's own: `require gap within 0.003 .. 0.007 in because \"…\"`. It is checked on every change; where it does not hold, the finding shows both sides and the reason.",
+    doc: "A rule of the spec's own: `require gap within 0.003 .. 0.007 in because \"…\"`. It is checked on every change; where it does not hold, the finding shows both sides and the reason. Numbers and dates are compared by `>=`, `<=`, `>`, `<` and `within`; words, texts, declarations, dates, counts and yes or no by `is` and `is not`; `is given` asks whether a field has a value. A date is moved by whole days: `2026-05-14 - 365 day`; two dates are a time apart. `require for every ring r: …` goes through the rings of this file and of the files it uses, `of` narrows that to a file, a list or what a declaration is made of, and `where … and …` leaves out what the rule is not about. A value that is not given is never passed over: what lacks it cannot be judged, and that is a finding. In files named by `rules` in the settings, `require for every …` without `of` holds for every file.",
     computed: &[ComputedDef {
         name: "holds",
         ty: Type::Truth,
@@ -54,6 +54,10 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
 /// Judges one condition: `Truth` with the finding where it does not hold, `Unknown` where it cannot be told and
 /// that is reported.
 pub(super) fn judge(cx: &mut Cx<'_>, d: DeclId, r: &Require) -> Eval<Value> {
+    if matches!(&r.condition.value.kind, ExprKind::Path(p) if p.names[0].text == "for") {
+        // A broken `for every`, reported as such.
+        return Ok(Value::Unknown);
+    }
     if let Rule::Is { not, value } = &r.condition.rule {
         return compare::is(cx, d, r, *not, value);
     }
@@ -90,7 +94,7 @@ pub(super) fn judge(cx: &mut Cx<'_>, d: DeclId, r: &Require) -> Eval<Value> {
         Rule::Compare(sign, e) => {
             let b = Ev { cx, owner: d }.expr(e, Some(a.kind))?;
             let Value::Quantity(b) = b else {
-                return Ok(compare::mixed(cx, d, &Value::Quantity(a), e.span, &b));
+                return Ok(compare::mixed(cx, d, r, &Value::Quantity(a), e.span, &b));
             };
             if !comparable(cx, d, &a, &b, r.condition.value.span.join(e.span)) {
                 return Ok(Value::Unknown);
@@ -129,17 +133,14 @@ pub(super) fn judge(cx: &mut Cx<'_>, d: DeclId, r: &Require) -> Eval<Value> {
         Rule::Within(e) => {
             let range = Ev { cx, owner: d }.expr(e, Some(a.kind))?;
             let Value::Range(range) = range else {
-                if range != Value::Unknown {
-                    cx.report(
-                        Finding::new(
-                            &codes::WRONG_TYPE,
-                            Local::Span(d, e.span),
-                            "`within` takes a range, as `0.003 .. 0.007 in`".to_owned(),
-                        )
-                        .here(range.describe()),
-                    );
-                }
-                return Ok(Value::Unknown);
+                return Ok(compare::mixed(
+                    cx,
+                    d,
+                    r,
+                    &Value::Quantity(a),
+                    e.span,
+                    &range,
+                ));
             };
             let as_quantity = Quantity::computed(range.kind, range.low);
             if !comparable(cx, d, &a, &as_quantity, r.condition.value.span.join(e.span)) {
