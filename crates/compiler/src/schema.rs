@@ -78,9 +78,14 @@ pub struct FieldDef {
     pub ty: Type,
     /// Whether it must be there.
     pub need: Need,
+    /// A fact of one piece, which `like` does not take over (a filled-in pattern does: it is the piece's text).
+    pub own: bool,
     /// What it means.
     pub doc: &'static str,
 }
+
+/// What is said of a field that `like` does not take over.
+pub const OWN: &str = "of this one piece, not taken over by `like`";
 
 /// A block of fields; its slots are named `group.field`.
 #[derive(Debug)]
@@ -313,6 +318,7 @@ pub mod short {
             name,
             ty,
             need: Need::Required,
+            own: false,
             doc,
         }
     }
@@ -323,6 +329,7 @@ pub mod short {
             name,
             ty,
             need: Need::Optional,
+            own: false,
             doc,
         }
     }
@@ -339,8 +346,14 @@ pub mod short {
             name,
             ty,
             need: Need::Default(text, source),
+            own: false,
             doc,
         }
+    }
+
+    /// The same field as a fact of one piece.
+    pub const fn own(f: FieldDef) -> FieldDef {
+        FieldDef { own: true, ..f }
     }
 
     /// A quantity above zero.

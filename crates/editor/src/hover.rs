@@ -161,7 +161,10 @@ fn item(db: &Db, d: DeclId) -> String {
             db.name(d).map_or("", |n| n.as_str()),
             value.span.slice(source)
         )));
-        if let Some(v) = db.settled(d, 0).and_then(|v| value_block(db, db.file_of(d), v)) {
+        if let Some(v) = db
+            .settled(d, 0)
+            .and_then(|v| value_block(db, db.file_of(d), v))
+        {
             out.push_str("\n\n");
             out.push_str(&v);
         }
@@ -307,11 +310,15 @@ pub(crate) fn type_text(ty: Type) -> String {
 }
 
 fn field_head(name: &str, f: &FieldDef) -> String {
-    let need = match f.need {
+    let mut need = match f.need {
         Need::Required => "required".to_owned(),
         Need::Optional => "optional".to_owned(),
         Need::Default(text, why) => format!("otherwise {text} ({why})"),
     };
+    if f.own {
+        need.push_str("; ");
+        need.push_str(schema::OWN);
+    }
     format!("**{name}** — {}; {need}\n\n{}", type_text(f.ty), f.doc)
 }
 
@@ -436,6 +443,7 @@ fn value_block(db: &Db, file: FileId, v: &Value) -> Option<String> {
         }
         Value::Text(t) => Some(format!("“{t}”")),
         Value::Date(t) => Some(format!("**{t}**")),
+        Value::Period(from, to) => Some(format!("**{from} .. {to}**")),
         Value::Choice(w) => Some(format!("**{w}**")),
         Value::Truth(t) => Some(format!("**{}**", if *t { "yes" } else { "no" })),
         Value::Decl(d) => Some(named(db, *d)),
