@@ -140,6 +140,8 @@ struct FileData {
     chunks: Vec<Chunk>,
     decls: Vec<DeclId>,
     names: FxHashMap<SmolStr, SmallVec<[DeclId; 1]>>,
+    /// The nodes of its lists of declarations, by the kind's word.
+    lists: Vec<(&'static str, u32)>,
     std: bool,
     live: bool,
     /// What kept the file from being read as text.
@@ -207,7 +209,6 @@ pub struct Db {
     names: FxHashMap<(FileId, SmolStr), u32>,
     paths: FxHashMap<SmolStr, u32>,
     name_sets: FxHashMap<FileId, u32>,
-    of_kind: FxHashMap<(FileId, &'static str), u32>,
     std_names: FxHashMap<SmolStr, DeclId>,
     stack: Vec<Frame>,
     cyclic: FxHashSet<u32>,
@@ -242,7 +243,6 @@ impl Db {
             names: FxHashMap::default(),
             paths: FxHashMap::default(),
             name_sets: FxHashMap::default(),
-            of_kind: FxHashMap::default(),
             std_names: FxHashMap::default(),
             stack: Vec::new(),
             cyclic: FxHashSet::default(),
@@ -281,6 +281,7 @@ impl Db {
             chunks: Vec::new(),
             decls: Vec::new(),
             names: FxHashMap::default(),
+            lists: Vec::new(),
             std,
             live: true,
             trouble: None,
@@ -367,12 +368,8 @@ impl Db {
         kept_front: usize,
         kept_back: usize,
     ) {
-        let listed: Vec<(u32, &'static str, Vec<DeclId>)> = self
-            .of_kind
-            .iter()
-            .filter(|(k, _)| k.0 == file)
-            .map(|(k, ix)| (*ix, k.1, self.listed(file, k.1)))
-            .collect();
+        let lists = self.files[file.0 as usize].lists.clone();
+        let listed: Vec<Vec<DeclId>> = lists.iter().map(|l| self.listed(file, l.0)).collect();
         let f = &mut self.files[file.0 as usize];
         let std = f.std;
         let old_decls = std::mem::take(&mut f.decls);
@@ -475,7 +472,7 @@ impl Db {
         if !same_set && let Some(ix) = self.name_sets.get(&file) {
             marks.push(*ix);
         }
-        for (ix, word, old) in listed {
+        for ((word, ix), old) in lists.into_iter().zip(listed) {
             if self.listed(file, word) != old {
                 marks.push(ix);
             }
@@ -782,7 +779,7 @@ impl Db {
     /// is no declaration.
     fn house_node(&mut self, d: DeclId) -> Option<u32> {
         let data = &self.decls[d.0 as usize];
-        if data.kind.is_none()
+        if !data.kind.is_some_and(|k| k.0.is_part())
             // Rules that hold no more are told so, once.
             || data.house == NONE && self.settings_of(data.file).rules().is_empty()
         {
@@ -1677,11 +1674,12 @@ impl<'a> Cx<'a> {
     /// the empty word the items that are no declarations of a known kind, `use` lines among them.
     pub fn of_kind(&mut self, file: FileId, word: &'static str) -> Vec<DeclId> {
         if !self.db.files[file.0 as usize].std {
-            let ix = match self.db.of_kind.get(&(file, word)) {
-                Some(ix) => *ix,
+            let lists = &self.db.files[file.0 as usize].lists;
+            let ix = match lists.iter().find(|l| l.0 == word) {
+                Some((_, ix)) => *ix,
                 None => {
                     let ix = self.db.new_node(Key::OfKind(file, word), State::Input);
-                    self.db.of_kind.insert((file, word), ix);
+                    self.db.files[file.0 as usize].lists.push((word, ix));
                     ix
                 }
             };

@@ -52,6 +52,13 @@ pub struct KindDef {
     pub check: Option<fn(&mut Cx<'_>, DeclId) -> Eval<()>>,
 }
 
+impl KindDef {
+    /// Whether it declares a part, a piece of gear, a test …: anything but a named value or a rule.
+    pub fn is_part(&self) -> bool {
+        self.word != crate::kinds::LET.word && self.word != crate::kinds::REQUIRE.word
+    }
+}
+
 /// An empty kind, for `..BLANK` in the tables.
 pub const BLANK: KindDef = KindDef {
     word: "",

@@ -322,11 +322,9 @@ fn field_head(name: &str, f: &FieldDef) -> String {
     format!("**{name}** — {}; {need}\n\n{}", type_text(f.ty), f.doc)
 }
 
-/// A field, table or computed property of an item: what it means and its value.
-fn slot_text(db: &Db, d: DeclId, slot: u16) -> Option<String> {
-    let (kind, slots): (&KindDef, &Slots) = db.kind(d)?;
-    let (name, def) = slots.list.get(slot as usize)?;
-    let mut out = match def {
+/// What a field, table or computed property of a kind means, whichever declaration it is of.
+fn slot_head(kind: &KindDef, name: &str, def: &Slot) -> String {
+    match def {
         Slot::Field(f) | Slot::GroupField(_, f) => field_head(name, f),
         Slot::Table(t) => table(t),
         Slot::Computed(c) => {
@@ -339,7 +337,14 @@ fn slot_text(db: &Db, d: DeclId, slot: u16) -> Option<String> {
             }
             s
         }
-    };
+    }
+}
+
+/// A field, table or computed property of an item: what it means and its value.
+fn slot_text(db: &Db, d: DeclId, slot: u16) -> Option<String> {
+    let (kind, slots): (&KindDef, &Slots) = db.kind(d)?;
+    let (name, def) = slots.list.get(slot as usize)?;
+    let mut out = slot_head(kind, name, def);
     let parsed = db.parsed(d);
     if let Some(e) = written(&parsed, name)
         && !e.doc.trim().is_empty()
@@ -425,6 +430,12 @@ fn target(db: &Db, file: FileId, t: &Target) -> Option<String> {
             Some(out)
         }
         Target::Part(v) => value_block(db, file, v.as_ref()?),
+        Target::Each(_, _, k) => Some(format!("each **{}** in turn\n\n{}", k.word, k.doc)),
+        Target::EachSlot(k, slot) => {
+            let (_, slots) = schema::kind(k.word)?;
+            let (name, def) = slots.list.get(*slot as usize)?;
+            Some(slot_head(k, name, def))
+        }
     }
 }
 

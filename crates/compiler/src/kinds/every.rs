@@ -129,8 +129,8 @@ pub(crate) fn house(cx: &mut Cx<'_>, x: DeclId) -> Eval<()> {
     let Some((def, slots)) = cx.kind(x) else {
         return Ok(());
     };
-    let home = cx.file_of(x);
-    if !cx.of_kind(home, def.word).contains(&x) {
+    let pattern = decl_of(&cx.item(x).item).is_none_or(|decl| decl.parameters.is_some());
+    if pattern {
         return Ok(());
     }
     for path in cx.settings().rules() {
@@ -194,7 +194,7 @@ fn is_house(cx: &Cx<'_>, file: FileId) -> bool {
 
 /// The kind a rule can be about: any but named values and rules themselves.
 fn known_kind(word: &str) -> Option<(&'static KindDef, &'static Slots)> {
-    schema::kind(word).filter(|k| k.0.word != super::LET.word && k.0.word != super::REQUIRE.word)
+    schema::kind(word).filter(|k| k.0.is_part())
 }
 
 /// Judges one declaration: the verdict (`Absent` where the rule is not about it) and what was found.
