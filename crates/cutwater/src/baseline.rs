@@ -212,7 +212,7 @@ fn outdated(known: &InForce, list: &[Entry]) -> Option<Finding<At>> {
     let source = Arc::new(Source::new(known.name.clone(), known.text.clone()));
     let at = |e: &Entry| At {
         source: source.clone(),
-        span: baseline::place_of(&known.text, e).unwrap_or(Span::default()),
+        span: baseline::place_of(&known.text, e).unwrap_or_default(),
     };
     let told = |e: &Entry| {
         let what = if e.subject.is_empty() {

@@ -56,7 +56,7 @@ fn read(root: &Path, here: &Path) -> (Arc<Source>, ProjectSettings, Vec<Finding<
         source: source.clone(),
         span,
     };
-    let read = settings::read(&text);
+    let read = settings::read(&text).with_folders(|p| root.join(p).exists());
     let mut findings: Vec<Finding<At>> = read.findings.iter().map(|f| f.map(|s| at(*s))).collect();
     if let Some(t) = trouble {
         let (code, message, help) = t.describe(&name);

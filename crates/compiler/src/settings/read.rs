@@ -41,6 +41,9 @@ codes! { settings:
     SETTINGS_TWICE = "CW0609" "settings-twice" Error, "The level of one finding is set twice.",
         "A code and a name may mean the same finding. The later one in the file holds.",
         fires "[levels]\nunknown-unit = \"off\"\nCW0301 = \"advice\"\n", silent "[levels]\nunknown-unit = \"off\"\n";
+    SETTINGS_NOWHERE = "CW0611" "settings-no-folder" Warning, "A `[[folder]]` for a folder that is not there.",
+        "Its settings hold nowhere. Paths are taken from the folder of the project file.",
+        fires "", silent "[[folder]]\npath = \"old*\"\nunits = \"us\"\n";
     SETTINGS_BASELINE = "CW0610" "settings-baseline" Error, "The baseline that the project file names cannot be used.",
         "Without it every finding counts as new. An editor shows this; `cutwater check` does not run with a baseline it cannot read.",
         fires "baseline = \"none.json\"\n", silent "units = \"us\"\n";
@@ -53,12 +56,39 @@ pub struct Read {
     pub settings: ProjectSettings,
     /// What is wrong with the text, by place; levels as the file itself sets them.
     pub findings: Vec<Finding<Span>>,
+    /// The folders that `[[folder]]` names without signs of a pattern, from the root, and where.
+    pub folders: Vec<(SmolStr, Span)>,
+}
+
+impl Read {
+    /// Adds findings about folders that are not there; `there` says of a path from the root whether it is.
+    #[must_use]
+    pub fn with_folders(mut self, there: impl Fn(&str) -> bool) -> Self {
+        let Some(level) = self.settings.base().level(&SETTINGS_NOWHERE) else {
+            return self;
+        };
+        for (path, at) in self.folders.iter().filter(|(p, _)| !there(p)) {
+            let mut f = Finding::new(
+                &SETTINGS_NOWHERE,
+                *at,
+                format!("there is no folder `{path}` in the workspace, so these settings hold nowhere"),
+            )
+            .here("not there")
+            .help("paths are taken from the folder of this file; check the spelling, or take the `[[folder]]` out");
+            f.level = level;
+            self.findings.push(f);
+        }
+        self.findings
+            .sort_by_key(|f| (f.place.start, f.place.end, f.code.id));
+        self
+    }
 }
 
 /// Reads a project file. Never fails: what is not understood has a finding and changes nothing.
 pub fn read(text: &str) -> Read {
     let mut r = Reader {
         text,
+        folders: Vec::new(),
         findings: Vec::new(),
         layers: vec![Layer {
             files: None,
@@ -87,7 +117,7 @@ pub fn read(text: &str) -> Read {
     }
     r.table(table.get_ref(), None, &broken(text, &errors));
     let settings = ProjectSettings::new(r.layers);
-    let mut findings = r.findings;
+    let mut findings = std::mem::take(&mut r.findings);
     let base = settings.base().clone();
     findings.retain_mut(|f| match base.level(f.code) {
         Some(level) => {
@@ -104,7 +134,11 @@ pub fn read(text: &str) -> Read {
             &b.message,
         ))
     });
-    Read { settings, findings }
+    Read {
+        settings,
+        findings,
+        folders: r.folders,
+    }
 }
 
 /// Where the text is no TOML: what recovery put there is not looked at. Below a broken head of a table nobody
@@ -158,6 +192,7 @@ fn sort_of(v: &DeValue<'_>) -> &'static str {
 
 struct Reader<'t> {
     text: &'t str,
+    folders: Vec<(SmolStr, Span)>,
     findings: Vec<Finding<Span>>,
     layers: Vec<Layer>,
 }
@@ -225,7 +260,16 @@ impl Reader<'_> {
                     layer.given.push((Given::Rules(paths), Origin::File(place)));
                 }
                 (Takes::Folder, DeValue::String(pattern)) => match folder_pattern(pattern) {
-                    Ok(set) => layer.files = Some(set),
+                    Ok(set) => {
+                        // Whether a pattern with signs names anything is for the future to tell.
+                        if let (false, Ok(p)) = (
+                            pattern.contains(['*', '?', '[', '{']),
+                            paths::join(super::FILE_NAME, pattern),
+                        ) {
+                            self.folders.push((p, place));
+                        }
+                        layer.files = Some(set);
+                    }
                     Err(why) => {
                         usable = false;
                         self.bad_pattern(pattern, place, &why);

@@ -50,7 +50,7 @@ impl Session {
                 }
             },
         };
-        let read = settings::read(&text);
+        let read = settings::read(&text).with_folders(|p| dir.join(p).exists());
         found.extend(read.findings);
         let mut out = Loaded {
             settings: read.settings,
