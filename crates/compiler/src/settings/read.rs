@@ -54,28 +54,37 @@ codes! { settings:
 pub struct Read {
     /// The settings.
     pub settings: ProjectSettings,
-    /// What is wrong with the text, by place; levels as the file itself sets them.
+    /// What is wrong with the text, by place, with levels as declared; see [`Read::leveled`].
     pub findings: Vec<Finding<Span>>,
     /// The folders that `[[folder]]` names without signs of a pattern, from the root, and where.
     pub folders: Vec<(SmolStr, Span)>,
 }
 
 impl Read {
+    /// What is wrong with the text, with the levels that these settings give it; what is off is left out.
+    pub fn leveled(&self, settings: &ProjectSettings) -> Vec<Finding<Span>> {
+        let mut out = self.findings.clone();
+        out.retain_mut(|f| match settings.base().level(f.code) {
+            Some(level) => {
+                f.level = level;
+                true
+            }
+            None => false,
+        });
+        out
+    }
+
     /// Adds findings about folders that are not there; `there` says of a path from the root whether it is.
     #[must_use]
     pub fn with_folders(mut self, there: impl Fn(&str) -> bool) -> Self {
-        let Some(level) = self.settings.base().level(&SETTINGS_NOWHERE) else {
-            return self;
-        };
         for (path, at) in self.folders.iter().filter(|(p, _)| !there(p)) {
-            let mut f = Finding::new(
+            let f = Finding::new(
                 &SETTINGS_NOWHERE,
                 *at,
                 format!("there is no folder `{path}` in the workspace, so these settings hold nowhere"),
             )
             .here("not there")
             .help("paths are taken from the folder of this file; check the spelling, or take the `[[folder]]` out");
-            f.level = level;
             self.findings.push(f);
         }
         self.findings
@@ -118,14 +127,6 @@ pub fn read(text: &str) -> Read {
     r.table(table.get_ref(), None, &broken(text, &errors));
     let settings = ProjectSettings::new(r.layers);
     let mut findings = std::mem::take(&mut r.findings);
-    let base = settings.base().clone();
-    findings.retain_mut(|f| match base.level(f.code) {
-        Some(level) => {
-            f.level = level;
-            true
-        }
-        None => false,
-    });
     findings.sort_by(|a, b| {
         (a.place.start, a.place.end, a.code.id, &a.message).cmp(&(
             b.place.start,
@@ -622,7 +623,11 @@ mod tests {
     #[test]
     fn the_file_sets_the_levels_of_its_own_findings() {
         let text = "unit = \"us\"\n[levels]\nCW0602 = \"warning\"\n";
-        assert_eq!(read(text).findings[0].level, Level::Warning);
+        let r = read(text);
+        assert_eq!(r.leveled(&r.settings)[0].level, Level::Warning);
+        let mut over = r.settings.clone();
+        over.set("levels.CW06=off").unwrap();
+        assert!(r.leveled(&over).is_empty());
     }
 
     #[test]

@@ -51,7 +51,7 @@ impl Session {
             },
         };
         let read = settings::read(&text).with_folders(|p| dir.join(p).exists());
-        found.extend(read.findings);
+        found.extend(read.leveled(&read.settings));
         let mut out = Loaded {
             settings: read.settings,
             ..Loaded::default()
