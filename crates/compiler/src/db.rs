@@ -24,7 +24,7 @@ use crate::slots;
 use crate::value::{Quantity, Value};
 use cutwater_finding::{Code, FileId, Finding, Place};
 use cutwater_quantity::InputId;
-use cutwater_syntax::ast::{Decl, Item, ItemKind};
+use cutwater_syntax::ast::{Decl, ItemKind};
 use cutwater_syntax::split::{Chunk, resplit, split};
 use cutwater_syntax::{Parsed, parse_chunk};
 use cutwater_text::{LineIndex, Span};
@@ -118,6 +118,8 @@ struct DeclData {
     parsed: OnceLock<Arc<Parsed>>,
     kind: Option<(&'static KindDef, &'static Slots)>,
     name: Option<SmolStr>,
+    /// See [`ItemHead::nameless`].
+    nameless: bool,
     input: u32,
     check: u32,
     slots: Vec<u32>,
@@ -364,7 +366,7 @@ impl Db {
             parse_all(&parts)
                 .into_iter()
                 .map(|p| {
-                    let head = ItemHead::of(&p.item);
+                    let head = ItemHead::of(&p);
                     (p, head)
                 })
                 .collect()
@@ -396,6 +398,7 @@ impl Db {
             }
             data.kind = head.kind;
             data.name = head.name;
+            data.nameless = head.nameless;
             if data.slots.len() != head.kind.map_or(1, |k| k.1.list.len()) {
                 data.slots = vec![NONE; head.kind.map_or(1, |k| k.1.list.len())];
             }
@@ -414,8 +417,12 @@ impl Db {
         // Names: compare the old table with the new one, and mark the names that differ.
         let mut names: FxHashMap<SmolStr, SmallVec<[DeclId; 1]>> = FxHashMap::default();
         for d in &decls {
-            if let Some(n) = &self.decls[d.0 as usize].name {
+            let data = &self.decls[d.0 as usize];
+            if let Some(n) = &data.name {
                 names.entry(n.clone()).or_default().push(*d);
+            }
+            if data.nameless {
+                names.entry(NAMELESS.into()).or_default().push(*d);
             }
         }
         let f = &mut self.files[file.0 as usize];
@@ -462,6 +469,7 @@ impl Db {
             parsed: OnceLock::new(),
             kind: None,
             name: None,
+            nameless: false,
             input: NONE,
             check: NONE,
             slots: Vec::new(),
@@ -1153,6 +1161,7 @@ impl Db {
         self.files[file.0 as usize]
             .names
             .iter()
+            .filter(|(n, _)| n.as_str() != NAMELESS)
             .filter_map(|(n, d)| Some((n, *d.first()?)))
     }
 
@@ -1204,39 +1213,42 @@ fn parse_all(parts: &[&str]) -> Vec<Arc<Parsed>> {
     }
 }
 
+/// Stands in a file's table of names for every item whose name could not be read. No name is written like this.
+const NAMELESS: &str = "@?";
+
 /// What identifies an item.
 #[derive(Clone)]
 struct ItemHead {
     kind: Option<(&'static KindDef, &'static Slots)>,
     name: Option<SmolStr>,
+    /// Its name could not be read, or is missing: a name that is not found may be its.
+    nameless: bool,
 }
 
 impl ItemHead {
-    fn of(item: &Item) -> Self {
-        match &item.kind {
-            ItemKind::Use { alias, .. } => Self {
-                kind: None,
-                name: Some(alias.text.clone()),
-            },
-            ItemKind::Let { name, .. } => Self {
-                kind: kind(kinds::LET.word),
-                name: Some(name.text.clone()),
-            },
-            ItemKind::Require(_) => Self {
-                kind: kind(kinds::REQUIRE.word),
-                name: None,
-            },
-            ItemKind::Decl(d) => Self {
-                kind: decl_kind(d),
-                name: match &d.name {
+    fn of(parsed: &Parsed) -> Self {
+        let (kind, name) = match &parsed.item.kind {
+            ItemKind::Use { alias, .. } => (None, Some(alias.text.clone())),
+            ItemKind::Let { name, .. } => (kind(kinds::LET.word), Some(name.text.clone())),
+            ItemKind::Require(_) => (kind(kinds::REQUIRE.word), None),
+            ItemKind::Decl(d) => (
+                decl_kind(d),
+                match &d.name {
                     Some(n) => Some(n.text.clone()),
                     None => Some(SmolStr::from(format!("@{}", d.kind.text))),
                 },
-            },
-            ItemKind::Accept(_) | ItemKind::Empty => Self {
-                kind: None,
-                name: None,
-            },
+            ),
+            ItemKind::Accept(_) | ItemKind::Empty => (None, None),
+        };
+        let nameless = match &parsed.item.kind {
+            ItemKind::Empty => !parsed.errors.is_empty(),
+            ItemKind::Decl(d) => d.name.is_none() && kind.is_none_or(|k| !k.0.unnamed),
+            _ => false,
+        };
+        Self {
+            kind,
+            name,
+            nameless,
         }
     }
 
@@ -1251,6 +1263,7 @@ impl ItemHead {
         Self {
             kind: kind(&k),
             name,
+            nameless: false,
         }
     }
 }
@@ -1467,6 +1480,12 @@ impl<'a> Cx<'a> {
             self.db.record(ix);
         }
         self.db.lookup(file, name)
+    }
+
+    /// Whether an item of the file, whose name could not be read, may be the one that `name` means: then nothing is
+    /// said about the name, as what is wrong is said at the item.
+    pub fn may_be_damaged(&mut self, file: FileId, name: &str) -> bool {
+        self.lookup(file, NAMELESS).is_some() || self.lookup(file, &format!("@{name}")).is_some()
     }
 
     /// The names of a file's items, sorted, recording that they were read: for "did you mean".

@@ -60,6 +60,15 @@ const LINES: &[&str] = &[
     "((",
     "\"open",
     "    junk here",
+    "let a 2 in",
+    "b = 3 in",
+    "use \"other.pump\" other",
+    "impeller {",
+    "w {",
+    "impeller w like {",
+    "    = 5.502 in",
+    "    bore 5.502 in",
+    "    outside_diameter = ",
 ];
 
 #[derive(Clone, Debug)]
