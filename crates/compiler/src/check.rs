@@ -8,7 +8,7 @@ use crate::kinds;
 use crate::paths::{self, PathError};
 use crate::schema::{KindDef, Need, kind, kinds as all_kinds};
 use crate::show::{article, near_names, pick_nearest};
-use crate::slots::{decl_of, has_group, like_base, lineage};
+use crate::slots::{decl_of, has_group, is_damaged, like_base, lineage};
 use crate::value::Value;
 use crate::{DeclId, Eval};
 use cutwater_finding::{Finding, FixTier};
@@ -244,19 +244,20 @@ fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
     check_like(cx, d, decl, def)?;
     check_of(cx, d, decl, def)?;
     entries(cx, d, def, None, &decl.entries);
-    // What must be there, here or where it is taken from.
+    // What must be there, here or where it is taken from; nothing is missing for sure while a part cannot be read.
     let line = lineage(cx, d)?;
+    let whole = !is_damaged(&line);
     let written = |name: &str| {
         line.iter()
             .any(|(_, p)| decl_of(&p.item).is_some_and(|x| crate::slots::find(x, name).is_some()))
     };
     for f in def.fields.iter().filter(|f| f.need == Need::Required) {
-        if !written(f.name) {
+        if whole && !written(f.name) {
             missing(cx, d, decl, def.word, f);
         }
     }
     for t in def.tables.iter().filter(|t| t.required) {
-        if !written(t.name) {
+        if whole && !written(t.name) {
             cx.report(
                 Finding::new(
                     &codes::MISSING_FIELD,
@@ -279,7 +280,7 @@ fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
             .any(|(_, p)| decl_of(&p.item).is_some_and(|x| has_group(x, g.name)));
         if there {
             for f in g.fields.iter().filter(|f| f.need == Need::Required) {
-                if !written(&format!("{}.{}", g.name, f.name)) {
+                if whole && !written(&format!("{}.{}", g.name, f.name)) {
                     missing(cx, d, decl, g.name, f);
                 }
             }

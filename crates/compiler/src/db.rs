@@ -25,7 +25,7 @@ use crate::slots;
 use crate::value::{Date, Quantity, Value};
 use cutwater_finding::{Code, FileId, Finding, Place};
 use cutwater_quantity::InputId;
-use cutwater_syntax::ast::{Decl, Item, ItemKind};
+use cutwater_syntax::ast::{Decl, ItemKind};
 use cutwater_syntax::split::{Chunk, resplit, split};
 use cutwater_syntax::{Parsed, parse_chunk};
 use cutwater_text::{LineIndex, Span};
@@ -123,6 +123,8 @@ struct DeclData {
     parsed: OnceLock<Arc<Parsed>>,
     kind: Option<(&'static KindDef, &'static Slots)>,
     name: Option<SmolStr>,
+    /// See [`ItemHead::nameless`].
+    nameless: bool,
     input: u32,
     check: u32,
     house: u32,
@@ -392,7 +394,7 @@ impl Db {
             parse_all(&parts)
                 .into_iter()
                 .map(|p| {
-                    let head = ItemHead::of(&p.item);
+                    let head = ItemHead::of(&p);
                     (p, head)
                 })
                 .collect()
@@ -425,6 +427,7 @@ impl Db {
             data.kind = head.kind;
             data.name = head.name;
             data.pattern = head.pattern;
+            data.nameless = head.nameless;
             if data.slots.len() != head.kind.map_or(1, |k| k.1.list.len()) {
                 data.slots = vec![NONE; head.kind.map_or(1, |k| k.1.list.len())];
             }
@@ -443,8 +446,12 @@ impl Db {
         // Names: compare the old table with the new one, and mark the names that differ.
         let mut names: FxHashMap<SmolStr, SmallVec<[DeclId; 1]>> = FxHashMap::default();
         for d in &decls {
-            if let Some(n) = &self.decls[d.0 as usize].name {
+            let data = &self.decls[d.0 as usize];
+            if let Some(n) = &data.name {
                 names.entry(n.clone()).or_default().push(*d);
+            }
+            if data.nameless {
+                names.entry(NAMELESS.into()).or_default().push(*d);
             }
         }
         let f = &mut self.files[file.0 as usize];
@@ -496,6 +503,7 @@ impl Db {
             parsed: OnceLock::new(),
             kind: None,
             name: None,
+            nameless: false,
             input: NONE,
             check: NONE,
             house: NONE,
@@ -1324,6 +1332,7 @@ impl Db {
         self.files[file.0 as usize]
             .names
             .iter()
+            .filter(|(n, _)| n.as_str() != NAMELESS)
             .filter_map(|(n, d)| Some((n, *d.first()?)))
     }
 
@@ -1376,45 +1385,45 @@ fn parse_all(parts: &[&str]) -> Vec<Arc<Parsed>> {
     }
 }
 
+/// Stands in a file's table of names for every item whose name could not be read. No name is written like this.
+const NAMELESS: &str = "@?";
+
 /// What identifies an item.
 #[derive(Clone)]
 struct ItemHead {
     kind: Option<(&'static KindDef, &'static Slots)>,
     name: Option<SmolStr>,
+    /// It has parameters.
     pattern: bool,
+    /// Its name could not be read, or is missing: a name that is not found may be its.
+    nameless: bool,
 }
 
 impl ItemHead {
-    fn of(item: &Item) -> Self {
-        match &item.kind {
-            ItemKind::Use { alias, .. } => Self {
-                kind: None,
-                name: Some(alias.text.clone()),
-                pattern: false,
-            },
-            ItemKind::Let { name, .. } => Self {
-                kind: kind(kinds::LET.word),
-                name: Some(name.text.clone()),
-                pattern: false,
-            },
-            ItemKind::Require(_) => Self {
-                kind: kind(kinds::REQUIRE.word),
-                name: None,
-                pattern: false,
-            },
-            ItemKind::Decl(d) => Self {
-                kind: decl_kind(d),
-                name: match &d.name {
+    fn of(parsed: &Parsed) -> Self {
+        let (kind, name) = match &parsed.item.kind {
+            ItemKind::Use { alias, .. } => (None, Some(alias.text.clone())),
+            ItemKind::Let { name, .. } => (kind(kinds::LET.word), Some(name.text.clone())),
+            ItemKind::Require(_) => (kind(kinds::REQUIRE.word), None),
+            ItemKind::Decl(d) => (
+                decl_kind(d),
+                match &d.name {
                     Some(n) => Some(n.text.clone()),
                     None => Some(SmolStr::from(format!("@{}", d.kind.text))),
                 },
-                pattern: d.parameters.is_some(),
-            },
-            ItemKind::Accept(_) | ItemKind::Empty => Self {
-                kind: None,
-                name: None,
-                pattern: false,
-            },
+            ),
+            ItemKind::Accept(_) | ItemKind::Empty => (None, None),
+        };
+        let nameless = match &parsed.item.kind {
+            ItemKind::Empty => !parsed.errors.is_empty(),
+            ItemKind::Decl(d) => d.name.is_none() && kind.is_none_or(|k| !k.0.unnamed),
+            _ => false,
+        };
+        Self {
+            kind,
+            name,
+            pattern: matches!(&parsed.item.kind, ItemKind::Decl(d) if d.parameters.is_some()),
+            nameless,
         }
     }
 
@@ -1431,6 +1440,7 @@ impl ItemHead {
             kind: kind(&k),
             name,
             pattern,
+            nameless: false,
         }
     }
 }
@@ -1650,6 +1660,12 @@ impl<'a> Cx<'a> {
             self.db.record(ix);
         }
         self.db.lookup(file, name)
+    }
+
+    /// Whether an item of the file, whose name could not be read, may be the one that `name` means: then nothing is
+    /// said about the name, as what is wrong is said at the item.
+    pub fn may_be_damaged(&mut self, file: FileId, name: &str) -> bool {
+        self.lookup(file, NAMELESS).is_some() || self.lookup(file, &format!("@{name}")).is_some()
     }
 
     /// The names of a file's items, sorted, recording that they were read: for "did you mean".

@@ -931,6 +931,9 @@ impl Ev<'_, '_> {
                     next = 2;
                     match self.cx.lookup(target, &second.text) {
                         Some(d) => self.item_value(d)?,
+                        None if self.cx.may_be_damaged(target, &second.text) => {
+                            return Ok(Value::Unknown);
+                        }
                         None => {
                             let names: Vec<SmolStr> = self.cx.names_in(target);
                             let shown = self.cx.db().path(target).clone();
@@ -944,6 +947,8 @@ impl Ev<'_, '_> {
                 }
                 None => self.item_value(d)?,
             }
+        } else if self.cx.may_be_damaged(file, &first.text) {
+            return Ok(Value::Unknown);
         } else {
             let mut names: Vec<SmolStr> = self.cx.names_in(file);
             names.extend(self.cx.bound.iter().map(|b| b.0.clone()));

@@ -78,6 +78,15 @@ const LINES: &[&str] = &[
     "ring r3(hub = 5 in) { bore = hub }",
     "impeller x { mass = 12 lb }",
     "require w.mass is not given",
+    "let a 2 in",
+    "b = 3 in",
+    "use \"other.pump\" other",
+    "impeller {",
+    "w {",
+    "impeller w like {",
+    "    = 5.502 in",
+    "    bore 5.502 in",
+    "    outside_diameter = ",
 ];
 
 #[derive(Clone, Debug)]
