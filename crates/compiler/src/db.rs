@@ -18,6 +18,7 @@ use crate::check;
 use crate::codes;
 use crate::kinds;
 use crate::paths;
+use crate::reuse;
 use crate::schema::{KindDef, Slot, Slots, kind};
 use crate::settings::Settings;
 use crate::slots;
@@ -118,6 +119,10 @@ struct DeclData {
     parsed: OnceLock<Arc<Parsed>>,
     kind: Option<(&'static KindDef, &'static Slots)>,
     name: Option<SmolStr>,
+    /// Takes values: a function, or a pattern for other declarations. Part of what the item is, like its kind.
+    takes: bool,
+    /// How the parameters it fills in are called, in the order of their slots: for messages alone.
+    filled: Vec<SmolStr>,
     input: u32,
     check: u32,
     slots: Vec<u32>,
@@ -376,7 +381,9 @@ impl Db {
             };
             let same = spare.iter().position(|d| {
                 let data = &self.decls[d.0 as usize];
-                data.name == head.name && data.kind.map(|x| x.0.word) == head.kind.map(|x| x.0.word)
+                data.name == head.name
+                    && data.kind.map(|x| x.0.word) == head.kind.map(|x| x.0.word)
+                    && data.takes == head.takes
             });
             let reuse = same.map(|at| spare.remove(at));
             let id = match reuse {
@@ -396,8 +403,11 @@ impl Db {
             }
             data.kind = head.kind;
             data.name = head.name;
-            if data.slots.len() != head.kind.map_or(1, |k| k.1.list.len()) {
-                data.slots = vec![NONE; head.kind.map_or(1, |k| k.1.list.len())];
+            data.takes = head.takes;
+            // Behind the kind's slots there may be those of parameters that are filled in.
+            let least = head.kind.map_or(1, |k| k.1.list.len());
+            if data.slots.len() < least {
+                data.slots.resize(least, NONE);
             }
             if changed {
                 fresh.push((id, reuse));
@@ -462,6 +472,8 @@ impl Db {
             parsed: OnceLock::new(),
             kind: None,
             name: None,
+            takes: false,
+            filled: Vec::new(),
             input: NONE,
             check: NONE,
             slots: Vec::new(),
@@ -690,6 +702,7 @@ impl Db {
                 let mut cx = Cx::new(self, d);
                 cx.slot = s;
                 let value = slots::eval(&mut cx, d, s)?;
+                reuse::tell_inherited(&mut cx, d)?;
                 Ok(Out {
                     value,
                     findings: cx.findings,
@@ -698,6 +711,7 @@ impl Db {
             Key::Check(d) => {
                 let mut cx = Cx::new(self, d);
                 check::check(&mut cx, d)?;
+                reuse::tell_inherited(&mut cx, d)?;
                 Ok(Out {
                     value: Value::Absent,
                     findings: cx.findings,
@@ -912,6 +926,23 @@ impl Db {
     /// An item's name. A nameless declaration goes by `@` and its kind.
     pub fn name(&self, d: DeclId) -> Option<&SmolStr> {
         self.decls[d.0 as usize].name.as_ref()
+    }
+
+    /// Whether an item is a function: a `let` that takes values.
+    pub fn is_function(&self, d: DeclId) -> bool {
+        let data = &self.decls[d.0 as usize];
+        data.takes && data.kind.is_some_and(|k| k.0.word == kinds::LET.word)
+    }
+
+    /// Whether an item is a pattern: a declaration that takes values and is no part itself.
+    pub fn is_pattern(&self, d: DeclId) -> bool {
+        let data = &self.decls[d.0 as usize];
+        data.takes && data.kind.is_some_and(|k| k.0.word != kinds::LET.word)
+    }
+
+    /// The name of a parameter that an item fills in, by its place behind the kind's slots.
+    pub(crate) fn filled(&self, d: DeclId, nth: usize) -> Option<&SmolStr> {
+        self.decls[d.0 as usize].filled.get(nth)
     }
 
     /// Turns a place of the compiler into a place in a file.
@@ -1209,38 +1240,35 @@ fn parse_all(parts: &[&str]) -> Vec<Arc<Parsed>> {
 struct ItemHead {
     kind: Option<(&'static KindDef, &'static Slots)>,
     name: Option<SmolStr>,
+    takes: bool,
 }
 
 impl ItemHead {
     fn of(item: &Item) -> Self {
-        match &item.kind {
-            ItemKind::Use { alias, .. } => Self {
-                kind: None,
-                name: Some(alias.text.clone()),
-            },
-            ItemKind::Let { name, .. } => Self {
-                kind: kind(kinds::LET.word),
-                name: Some(name.text.clone()),
-            },
-            ItemKind::Require(_) => Self {
-                kind: kind(kinds::REQUIRE.word),
-                name: None,
-            },
-            ItemKind::Decl(d) => Self {
-                kind: decl_kind(d),
-                name: match &d.name {
-                    Some(n) => Some(n.text.clone()),
-                    None => Some(SmolStr::from(format!("@{}", d.kind.text))),
-                },
-            },
-            ItemKind::Accept(_) | ItemKind::Empty => Self {
-                kind: None,
-                name: None,
-            },
-        }
+        let (kind, name, takes) = match &item.kind {
+            ItemKind::Use { alias, .. } => (None, Some(alias.text.clone()), false),
+            ItemKind::Let {
+                name, parameters, ..
+            } => (
+                kind(kinds::LET.word),
+                Some(name.text.clone()),
+                parameters.is_some(),
+            ),
+            ItemKind::Require(_) => (kind(kinds::REQUIRE.word), None, false),
+            ItemKind::Decl(d) => (
+                decl_kind(d),
+                Some(match &d.name {
+                    Some(n) => n.text.clone(),
+                    None => SmolStr::from(format!("@{}", d.kind.text)),
+                }),
+                d.parameters.is_some(),
+            ),
+            ItemKind::Accept(_) | ItemKind::Empty => (None, None, false),
+        };
+        Self { kind, name, takes }
     }
 
-    /// Kind and name from the first two words, without parsing: enough for the standard library.
+    /// Kind and name from the first words, without parsing: enough for the standard library.
     fn quick(text: &str) -> Self {
         let mut words = cutwater_syntax::token::lex(text)
             .into_iter()
@@ -1251,6 +1279,7 @@ impl ItemHead {
         Self {
             kind: kind(&k),
             name,
+            takes: words.next().is_some_and(|w| w == "("),
         }
     }
 }
@@ -1306,6 +1335,23 @@ pub struct Cx<'a> {
     pub findings: Vec<Finding<Local>>,
     slot: u16,
     inputs: u16,
+    /// Where names that are given from outside come from.
+    pub(crate) scope: Scope,
+}
+
+/// What a text sees besides the names of its file: the values a function is given, or those of a pattern.
+#[derive(Clone, Debug)]
+pub(crate) struct Scope {
+    /// The declaration whose parameters are meant where a pattern's text is read.
+    pub subject: DeclId,
+    /// The values the function being computed was given, by name.
+    pub given: Option<Arc<[(SmolStr, Value)]>>,
+    /// The functions being computed, outermost first.
+    pub calls: Vec<DeclId>,
+    /// How many calls were made for this value.
+    pub made: u32,
+    /// The pattern whose parameters are taken as unknown: to see what is wrong with it whatever they are.
+    pub blank: Option<DeclId>,
 }
 
 impl<'a> Cx<'a> {
@@ -1316,6 +1362,13 @@ impl<'a> Cx<'a> {
             findings: Vec::new(),
             slot: u16::MAX,
             inputs: 0,
+            scope: Scope {
+                subject: me,
+                given: None,
+                calls: Vec::new(),
+                made: 0,
+                blank: None,
+            },
         }
     }
 
@@ -1323,6 +1376,11 @@ impl<'a> Cx<'a> {
     pub fn next_input(&mut self) -> InputId {
         self.inputs = self.inputs.wrapping_add(1);
         InputId(u64::from(self.me.0) << 32 | u64::from(self.slot) << 16 | u64::from(self.inputs))
+    }
+
+    /// The slot being evaluated.
+    pub(crate) fn my_slot(&self) -> u16 {
+        self.slot
     }
 
     /// The item's text as parsed.
@@ -1340,6 +1398,21 @@ impl<'a> Cx<'a> {
     /// The word of a declaration's kind, or what else it is.
     pub fn kind_word(&self, d: DeclId) -> &'static str {
         self.db.kind(d).map_or("item", |k| k.0.word)
+    }
+
+    /// Whether an item is a function; like its kind, not a recorded read.
+    pub fn is_function(&self, d: DeclId) -> bool {
+        self.db.is_function(d)
+    }
+
+    /// Whether an item is a pattern for others; like its kind, not a recorded read.
+    pub fn is_pattern(&self, d: DeclId) -> bool {
+        self.db.is_pattern(d)
+    }
+
+    /// Notes what the parameters are called that an item fills in.
+    pub(crate) fn note_filled(&mut self, d: DeclId, names: Vec<SmolStr>) {
+        self.db.decls[d.0 as usize].filled = names;
     }
 
     /// A declaration's name for messages.

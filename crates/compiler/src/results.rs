@@ -67,6 +67,9 @@ pub fn of_decl(db: &Db, d: DeclId) -> Vec<Row> {
     let Some((_, slots)) = db.kind(d) else {
         return out;
     };
+    if db.is_pattern(d) || db.is_function(d) {
+        return out;
+    }
     let name = db.name(d).map_or("", |n| n.trim_start_matches('@'));
     for (k, (slot_name, slot)) in slots.list.iter().enumerate() {
         let path = if name.is_empty() {

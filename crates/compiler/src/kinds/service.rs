@@ -19,9 +19,7 @@ use crate::db::Cx;
 use crate::schema::short::{
     default, extra_column, not_negative, optional, positive, required, signed,
 };
-use crate::schema::{
-    BLANK, ColumnDef, ColumnType, ComputedDef, GroupDef, KindDef, PartDef, Sign, TableDef, Type,
-};
+use crate::schema::{BLANK, ColumnDef, ColumnType, ComputedDef, GroupDef, KindDef, Only, PartDef, Sign, TableDef, Type};
 use crate::value::{Origin, Quantity, Record, Value};
 use crate::{DeclId, Eval};
 use cutwater_quantity::{Kind, Tol};
@@ -280,6 +278,11 @@ pub static PROCEDURE: KindDef = KindDef {
             "How far the no-load governed speed may differ from the one recorded when new.",
         ),
     ],
+    only: &[Only {
+        names: &["most_lift", "suction"],
+        field: "source",
+        words: &["draft"],
+    }],
     groups: &[
         GroupDef {
             name: "vacuum",
