@@ -638,7 +638,8 @@ impl Ev<'_, '_> {
                     Some(None) => return Ok(None),
                     None => {
                         let names = self.cx.names_in(file);
-                        let message = format!("`{}` is no file that is brought in here", first.text);
+                        let message =
+                            format!("`{}` is no file that is brought in here", first.text);
                         self.no_such(first, message, &names);
                         return Ok(None);
                     }
@@ -663,12 +664,23 @@ impl Ev<'_, '_> {
             let mut f = Finding::new(
                 &codes::WRONG_TYPE,
                 place,
-                format!("`{}` is no function to call: it is {}", path.text(), if word.starts_with("a ") { word.to_owned() } else { article(word) }),
+                format!(
+                    "`{}` is no function to call: it is {}",
+                    path.text(),
+                    if word.starts_with("a ") {
+                        word.to_owned()
+                    } else {
+                        article(word)
+                    }
+                ),
             )
             .here("no function")
             .label(Local::Head(d), "declared here");
             if self.cx.is_pattern(d) {
-                f = f.help(format!("a pattern is filled in by a declaration: `{word} name like {}(…) {{ … }}`", path.text()));
+                f = f.help(format!(
+                    "a pattern is filled in by a declaration: `{word} name like {}(…) {{ … }}`",
+                    path.text()
+                ));
             }
             self.cx.report(f);
             return Ok(None);
@@ -677,7 +689,10 @@ impl Ev<'_, '_> {
             Some(f) => {
                 let names = self.cx.names_in(f);
                 let function = |n: &SmolStr| {
-                    self.cx.db().lookup(f, n).is_some_and(|d| self.cx.is_function(d))
+                    self.cx
+                        .db()
+                        .lookup(f, n)
+                        .is_some_and(|d| self.cx.is_function(d))
                 };
                 names.into_iter().filter(function).collect()
             }
@@ -797,7 +812,11 @@ impl Ev<'_, '_> {
                     place,
                     format!(
                         "`{name}` takes {}, not {}: `{form}`",
-                        if one { "one value" } else { "one value or more" },
+                        if one {
+                            "one value"
+                        } else {
+                            "one value or more"
+                        },
                         given.len()
                     ),
                 )
@@ -941,7 +960,7 @@ impl Ev<'_, '_> {
                 Access::Index(e) => {
                     let index = self.expr(e, Some(Kind::Count))?;
                     value = self.index(value, so_far, index, e.span)?;
-                    so_far = so_far.join(e.span);
+                    so_far = self.to_bracket(so_far.join(e.span));
                     k += 1;
                 }
                 Access::Member(_) => {
@@ -978,7 +997,7 @@ impl Ev<'_, '_> {
 
     /// One element, counted from 1.
     fn index(&mut self, list: Value, list_span: Span, index: Value, span: Span) -> Eval<Value> {
-        let text = self.source(list_span).trim_end_matches(['[', ' ']).to_owned();
+        let text = self.source(list_span);
         let (count, what) = match &list {
             Value::List(items) => (items.len(), "element"),
             Value::Table(t) => (t.rows, "row"),
@@ -989,7 +1008,10 @@ impl Ev<'_, '_> {
                     Finding::new(
                         &codes::WRONG_TYPE,
                         place,
-                        format!("`{text}` is {}, no list to take an element of", other.describe()),
+                        format!(
+                            "`{text}` is {}, no list to take an element of",
+                            other.describe()
+                        ),
                     )
                     .here(other.describe())
                     .help("leave the brackets out"),
@@ -1002,7 +1024,9 @@ impl Ev<'_, '_> {
             Value::Quantity(q) if q.kind.is_dimensionless() && !q.value.is_toleranced() => q.si(),
             other => {
                 let given = match other {
-                    Value::Quantity(q) if q.kind.is_dimensionless() => "a number with a tolerance".to_owned(),
+                    Value::Quantity(q) if q.kind.is_dimensionless() => {
+                        "a number with a tolerance".to_owned()
+                    }
                     v => v.describe(),
                 };
                 let place = self.at(span);
@@ -1026,12 +1050,15 @@ impl Ev<'_, '_> {
                 n => format!("`{text}` has {n} {what}s"),
             };
             let shown = number_text(at);
-            let message = if at.fract() != 0.0 {
+            let message = if count == 0 {
+                format!("{has}: there is no {what} {shown}")
+            } else if at.fract() != 0.0 {
                 format!("{has}, counted by whole numbers: there is no {what} {shown}")
             } else {
                 format!("{has}, counted from 1: there is no {what} {shown}")
             };
-            let mut f = Finding::new(&codes::ELEMENT, place, message).here(format!("no such {what}"));
+            let mut f =
+                Finding::new(&codes::ELEMENT, place, message).here(format!("no such {what}"));
             f = match count {
                 0 => f.help("fill the list, or take the line out"),
                 1 => f.help(format!("write `{text}[1]`")),
@@ -1046,6 +1073,17 @@ impl Ev<'_, '_> {
             Value::Table(t) => Value::Record(Arc::new(t.row(at))),
             _ => Value::Unknown,
         })
+    }
+
+    /// The span as far as the bracket that closes behind it.
+    fn to_bracket(&self, span: Span) -> Span {
+        let db = self.cx.db();
+        let whole = db.chunk(self.owner).slice(db.text(db.file_of(self.owner)));
+        let behind = whole.get(span.end as usize..).unwrap_or_default();
+        match behind.find(']') {
+            Some(n) => Span::new(span.start as usize, span.end as usize + n + 1),
+            None => span,
+        }
     }
 
     /// The text of the owner at a span.
@@ -1284,14 +1322,18 @@ impl Ev<'_, '_> {
             Finding::new(
                 &codes::PATTERN_AS_PART,
                 place,
-                format!("`{name}` is a pattern for {word}s, not {} itself", article(word)),
+                format!(
+                    "`{name}` is a pattern for {word}s, not {} itself",
+                    article(word)
+                ),
             )
             .here("a pattern")
             .help(format!(
                 "declare one that fills it in, `{word} … like {name}(…) {{ }}`, and name that here"
             ))
         };
-        self.cx.report(f.label(Local::Head(d), "declared with parameters"));
+        self.cx
+            .report(f.label(Local::Head(d), "declared with parameters"));
         true
     }
 

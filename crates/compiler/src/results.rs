@@ -168,10 +168,15 @@ fn rows(
                     }),
                     _ => None,
                 };
-                let name = name.unwrap_or_else(|| (k + 1).to_string());
-                // Stations go by their own names: `attack.left.flow`.
-                let base = path.strip_suffix(".stations").unwrap_or(&path);
-                rows(db, d, def, format!("{base}.{name}"), item, false, out);
+                let path = match name {
+                    // Stations go by their own names: `attack.left.flow`.
+                    Some(name) => {
+                        let base = path.strip_suffix(".stations").unwrap_or(&path);
+                        format!("{base}.{name}")
+                    }
+                    None => format!("{path}[{}]", k + 1),
+                };
+                rows(db, d, def, path, item, false, out);
             }
         }
         Value::Unknown

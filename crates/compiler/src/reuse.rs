@@ -109,7 +109,6 @@ fn paths_of_decl<'e>(decl: &'e Decl, see: &mut impl FnMut(&'e Path)) {
     paths_of_entries(&decl.entries, see);
 }
 
-
 // ---- parameters filled in ---------------------------------------------------------------------------
 
 /// One parameter as a declaration fills it in.
@@ -169,7 +168,11 @@ pub(crate) fn eval_parameter(cx: &mut Cx<'_>, d: DeclId, nth: usize) -> Eval<Val
             given_value(cx, f, *writer, e).map(drop)
         })?;
     }
-    Ok(if f.filler.is_none() { Value::Unknown } else { v })
+    Ok(if f.filler.is_none() {
+        Value::Unknown
+    } else {
+        v
+    })
 }
 
 fn given_value(cx: &mut Cx<'_>, f: &Filled, writer: DeclId, e: &Expr) -> Eval<Value> {
@@ -309,7 +312,10 @@ pub(crate) fn at_the_values(
 /// Where `d` gives the value that a text of `owner` speaks of.
 fn argument_place(cx: &mut Cx<'_>, d: DeclId, owner: DeclId, texts: &[&Expr]) -> Eval<Local> {
     let line = lineage(cx, d)?;
-    let fallback = match line.first().and_then(|(_, p)| decl_of(&p.item)?.like.clone()) {
+    let fallback = match line
+        .first()
+        .and_then(|(_, p)| decl_of(&p.item)?.like.clone())
+    {
         Some(p) => Local::Span(d, p.span),
         None => Local::Head(d),
     };
@@ -404,15 +410,22 @@ pub(crate) fn tell_inherited(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
         if told.is_empty() {
             continue;
         }
-        told.sort_by_key(|t| t.0);
-        let list: Vec<String> = told
+        // Told in the order of the line of descent, then of the kind's table.
+        told.sort_by_key(|t| (line.iter().position(|l| l.0 == t.2), t.0));
+        let mut owners: Vec<DeclId> = told.iter().map(|t| t.2).collect();
+        owners.dedup();
+        let list: Vec<String> = owners
             .iter()
-            .map(|(_, name, owner)| format!("`{name}` from `{}`", cx.name(*owner)))
+            .map(|o| {
+                let names = told.iter().filter(|t| t.2 == *o);
+                let names: Vec<String> = names.map(|t| format!("`{}`", t.1)).collect();
+                format!("{} from `{}`", listed(&names, "and"), cx.name(*o))
+            })
             .collect();
         f.message
-            .push_str(&format!(" (inherited: {})", list.join(", ")));
+            .push_str(&format!(" (inherited: {})", list.join("; ")));
         let names: Vec<String> = told.iter().map(|t| format!("`{}`", t.1)).collect();
-        let cure = format!("override {} in `{me}`", names.join(" or "));
+        let cure = format!("override {} in `{me}`", listed(&names, "or"));
         f.help = Some(match f.help.take() {
             Some(h) => format!("{h}; here: {cure}"),
             None => cure,
@@ -420,6 +433,15 @@ pub(crate) fn tell_inherited(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
     }
     cx.findings = findings;
     Ok(())
+}
+
+/// `a`, `b` and `c`.
+fn listed(names: &[String], joined: &str) -> String {
+    match names {
+        [] => String::new(),
+        [one] => one.clone(),
+        [front @ .., last] => format!("{} {joined} {last}", front.join(", ")),
+    }
 }
 
 /// Advice on fields that say again what they inherit.
@@ -715,11 +737,11 @@ pub(crate) fn check_arguments(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<(
                 format!(
                     "`{}` does not say {} to `{}`",
                     cx.name(d),
-                    missing.join(" and "),
+                    listed(&missing, "and"),
                     like.text()
                 ),
             )
-            .here(format!("{} missing", missing.join(" and ")))
+            .here(format!("{} missing", listed(&missing, "and")))
             .label(Local::Head(base), "the pattern")
             .help(format!("write `like {}`", form(&like.text(), there))),
         );

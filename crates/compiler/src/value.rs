@@ -182,9 +182,7 @@ impl Table {
                     origin: Origin::Stated,
                 })
             }
-            (Cell::Number(v), ColumnType::Text) => {
-                Value::Text(crate::show::number_text(*v).into())
-            }
+            (Cell::Number(v), ColumnType::Text) => Value::Text(crate::show::number_text(*v).into()),
         })
     }
 

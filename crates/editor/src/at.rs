@@ -521,13 +521,7 @@ pub fn resolve(db: &Db, owner: DeclId, path: &Path, index: usize, decls: bool) -
     resolve_from(db, owner, path, index, decls)
 }
 
-fn resolve_from(
-    db: &Db,
-    owner: DeclId,
-    path: &Path,
-    index: usize,
-    decls: bool,
-) -> Option<Target> {
+fn resolve_from(db: &Db, owner: DeclId, path: &Path, index: usize, decls: bool) -> Option<Target> {
     let file = db.file_of(owner);
     let first = path.names.first()?;
     let mut at = 0;

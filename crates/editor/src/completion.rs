@@ -302,7 +302,9 @@ impl Look<'_> {
                 .map(|f| plain(f.name, CompletionKind::Field, type_text(f.ty), f.doc))
                 .collect(),
             Some(Target::Station(_, _, Some(v))) => self.value_members(&v),
-            Some(Target::Station(..) | Target::Part(None) | Target::Parameter(..)) | None => Vec::new(),
+            Some(Target::Station(..) | Target::Part(None) | Target::Parameter(..)) | None => {
+                Vec::new()
+            }
         }
     }
 
@@ -362,7 +364,11 @@ impl Look<'_> {
         let parsed = self.db.parsed(self.decl);
         let has = |name: &str| crate::at::written(&parsed, name).is_some();
         let mut out = Vec::new();
-        for f in k.fields.iter().filter(|f| !has(f.name) && self.goes(k, f.name)) {
+        for f in k
+            .fields
+            .iter()
+            .filter(|f| !has(f.name) && self.goes(k, f.name))
+        {
             out.push(field(f));
         }
         for g in k.groups.iter().filter(|g| self.goes(k, g.name)) {
@@ -371,7 +377,11 @@ impl Look<'_> {
                 ..plain(g.name, CompletionKind::Field, "block".to_owned(), g.doc)
             });
         }
-        for t in k.tables.iter().filter(|t| !has(t.name) && self.goes(k, t.name)) {
+        for t in k
+            .tables
+            .iter()
+            .filter(|t| !has(t.name) && self.goes(k, t.name))
+        {
             out.push(plain(
                 t.name,
                 CompletionKind::Field,
@@ -398,7 +408,10 @@ impl Look<'_> {
         let Some(only) = k.only_of(name) else {
             return true;
         };
-        let slot = self.db.kind(self.decl).and_then(|(_, s)| s.find(only.field));
+        let slot = self
+            .db
+            .kind(self.decl)
+            .and_then(|(_, s)| s.find(only.field));
         match slot.and_then(|s| self.db.settled(self.decl, s)) {
             Some(Value::Choice(w)) => only.words.contains(w),
             _ => true,
@@ -553,9 +566,7 @@ impl Look<'_> {
         let parsed = self.db.parsed(self.decl);
         parameters(&parsed)
             .iter()
-            .map(|p| {
-                plain(&p.0.text, CompletionKind::Field, "parameter".to_owned(), "")
-            })
+            .map(|p| plain(&p.0.text, CompletionKind::Field, "parameter".to_owned(), ""))
             .collect()
     }
 

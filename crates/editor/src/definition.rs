@@ -33,9 +33,7 @@ pub fn definition(db: &Db, file: FileId, offset: usize) -> Option<Definition> {
             target_place(db, &resolve_element(db, decl, &list, &steps)?)?
         }
         Thing::Parameter(name) => target_place(db, &parameter(db, decl, &name)?)?,
-        Thing::Argument(name) => {
-            target_place(db, &parameter(db, like_base(db, decl)?, &name)?)?
-        }
+        Thing::Argument(name) => target_place(db, &parameter(db, like_base(db, decl)?, &name)?)?,
         Thing::UsePath(_) => file_start(db, used_file(db, decl)?),
         Thing::DeclName => match used_file(db, decl) {
             Some(f) => file_start(db, f),

@@ -76,9 +76,7 @@ pub fn hover(db: &Db, file: FileId, offset: usize) -> Option<Hover> {
             let (_, form, doc) = eval::FUNCTIONS.iter().find(|f| f.0 == name)?;
             format!("`{form}`\n\n{doc}")
         }
-        Thing::Element { list, steps } => {
-            target(db, &resolve_element(db, decl, list, steps)?)?
-        }
+        Thing::Element { list, steps } => target(db, &resolve_element(db, decl, list, steps)?)?,
         Thing::Parameter(name) => target(db, &parameter(db, decl, name)?)?,
         Thing::Argument(name) => target(db, &parameter(db, like_base(db, decl)?, name)?)?,
         Thing::UsePath(_) => file_text(db, used_file(db, decl)?),
@@ -226,7 +224,10 @@ pub(crate) fn signature(parsed: &Parsed, name: &str) -> String {
     if !takes {
         return name.to_owned();
     }
-    let list: Vec<&str> = parameters(parsed).iter().map(|p| p.0.text.as_str()).collect();
+    let list: Vec<&str> = parameters(parsed)
+        .iter()
+        .map(|p| p.0.text.as_str())
+        .collect();
     format!("{name}({})", list.join(", "))
 }
 
@@ -485,7 +486,11 @@ fn target(db: &Db, t: &Target) -> Option<String> {
         Target::Parameter(d, span) => {
             let parsed = db.parsed(*d);
             let source = db.chunk(*d).slice(db.text(db.file_of(*d)));
-            let what = if db.is_function(*d) { "function" } else { "pattern" };
+            let what = if db.is_function(*d) {
+                "function"
+            } else {
+                "pattern"
+            };
             let name = db.name(*d).map_or("", |n| n.as_str());
             let list = parameters(&parsed);
             let default = list.iter().find(|p| p.0.span == *span).and_then(|p| p.1);

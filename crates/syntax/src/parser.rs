@@ -225,7 +225,10 @@ enum Want {
 
 const WANTS: [(Want, &str); 61] = [
     (Want::Computable, "a number that can be computed"),
-    (Want::FunctionName, "a function's name, or a file's and a function's, before `(`"),
+    (
+        Want::FunctionName,
+        "a function's name, or a file's and a function's, before `(`",
+    ),
     (Want::Item, "a declaration, `use`, `let` or `require`"),
     (Want::Entry, "a field, a table or a block"),
     (Want::Name, "a name"),

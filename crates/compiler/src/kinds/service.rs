@@ -19,7 +19,10 @@ use crate::db::Cx;
 use crate::schema::short::{
     default, extra_column, not_negative, optional, positive, required, signed,
 };
-use crate::schema::{BLANK, ColumnDef, ColumnType, ComputedDef, GroupDef, KindDef, Only, PartDef, Sign, TableDef, Type};
+use crate::schema::{
+    BLANK, ColumnDef, ColumnType, ComputedDef, GroupDef, KindDef, Only, PartDef, Sign, TableDef,
+    Type,
+};
 use crate::value::{Origin, Quantity, Record, Value};
 use crate::{DeclId, Eval};
 use cutwater_quantity::{Kind, Tol};
