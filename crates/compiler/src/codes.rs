@@ -189,7 +189,13 @@ pub fn may_be_accepted(code: &Code) -> bool {
         crate::accept::CODES,
         crate::baseline::CODES,
     ];
-    let judgement = [&REQUIRE_FAILS, &REQUIRE_TIGHT];
+    let judgement = [
+        &REQUIRE_FAILS,
+        &REQUIRE_TIGHT,
+        &UNUSED_PARAMETER,
+        &HIDES_NAME,
+        &SAME_AS_INHERITED,
+    ];
     let meaningless = [
         &duty::DUTY_FORM,
         &duty::DUTY_HOLD,
