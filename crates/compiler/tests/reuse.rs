@@ -303,6 +303,9 @@ fn saying_again_what_is_inherited_is_advice() {
         one(text),
         ["CW0227 `outside_diameter` is the same as in `a`, which `b` is like"]
     );
+    // Equal by way of another part: the two may part again.
+    let text = "impeller a {\n    outside_diameter = 9 in\n    eye_diameter     = 5 in\n}\nlet eye = 5 in\nimpeller b like a { eye_diameter = eye }\n";
+    assert_eq!(one(text), Vec::<String>::new());
 }
 
 // ---- elements -----------------------------------------------------------------------------------------
