@@ -19,6 +19,7 @@ use crate::check;
 use crate::codes;
 use crate::kinds;
 use crate::paths;
+use crate::reuse;
 use crate::schema::{KindDef, Slot, Slots, kind};
 use crate::settings::{ProjectSettings, Settings};
 use crate::slots;
@@ -125,12 +126,14 @@ struct DeclData {
     name: Option<SmolStr>,
     /// See [`ItemHead::nameless`].
     nameless: bool,
+    /// Takes values: a function, or a pattern for other declarations. Part of what the item is, like its kind.
+    takes: bool,
+    /// How the parameters it fills in are called, in the order of their slots: for messages alone.
+    filled: Vec<SmolStr>,
     input: u32,
     check: u32,
     house: u32,
     slots: Vec<u32>,
-    /// It has parameters: a pattern for others, and no part itself.
-    pattern: bool,
     live: bool,
 }
 
@@ -406,7 +409,9 @@ impl Db {
             };
             let same = spare.iter().position(|d| {
                 let data = &self.decls[d.0 as usize];
-                data.name == head.name && data.kind.map(|x| x.0.word) == head.kind.map(|x| x.0.word)
+                data.name == head.name
+                    && data.kind.map(|x| x.0.word) == head.kind.map(|x| x.0.word)
+                    && data.takes == head.takes
             });
             let reuse = same.map(|at| spare.remove(at));
             let id = match reuse {
@@ -426,10 +431,12 @@ impl Db {
             }
             data.kind = head.kind;
             data.name = head.name;
-            data.pattern = head.pattern;
             data.nameless = head.nameless;
-            if data.slots.len() != head.kind.map_or(1, |k| k.1.list.len()) {
-                data.slots = vec![NONE; head.kind.map_or(1, |k| k.1.list.len())];
+            data.takes = head.takes;
+            // Behind the kind's slots there may be those of parameters that are filled in.
+            let least = head.kind.map_or(1, |k| k.1.list.len());
+            if data.slots.len() < least {
+                data.slots.resize(least, NONE);
             }
             if changed {
                 fresh.push((id, reuse));
@@ -504,11 +511,12 @@ impl Db {
             kind: None,
             name: None,
             nameless: false,
+            takes: false,
+            filled: Vec::new(),
             input: NONE,
             check: NONE,
             house: NONE,
             slots: Vec::new(),
-            pattern: false,
             live: true,
         };
         let id = match self.free_decls.pop() {
@@ -734,6 +742,7 @@ impl Db {
                 let mut cx = Cx::new(self, d);
                 cx.slot = s;
                 let value = slots::eval(&mut cx, d, s)?;
+                reuse::tell_inherited(&mut cx, d)?;
                 Ok(Out {
                     value,
                     findings: cx.findings,
@@ -742,6 +751,7 @@ impl Db {
             Key::Check(d) => {
                 let mut cx = Cx::new(self, d);
                 check::check(&mut cx, d)?;
+                reuse::tell_inherited(&mut cx, d)?;
                 Ok(Out {
                     value: Value::Absent,
                     findings: cx.findings,
@@ -806,7 +816,7 @@ impl Db {
         decls
             .filter(|d| {
                 let data = &self.decls[d.0 as usize];
-                data.kind.map_or("", |k| k.0.word) == word && !data.pattern
+                data.kind.map_or("", |k| k.0.word) == word && !data.takes
             })
             .collect()
     }
@@ -1088,6 +1098,23 @@ impl Db {
     /// An item's name. A nameless declaration goes by `@` and its kind.
     pub fn name(&self, d: DeclId) -> Option<&SmolStr> {
         self.decls[d.0 as usize].name.as_ref()
+    }
+
+    /// Whether an item is a function: a `let` that takes values.
+    pub fn is_function(&self, d: DeclId) -> bool {
+        let data = &self.decls[d.0 as usize];
+        data.takes && data.kind.is_some_and(|k| k.0.word == kinds::LET.word)
+    }
+
+    /// Whether an item is a pattern: a declaration that takes values and is no part itself.
+    pub fn is_pattern(&self, d: DeclId) -> bool {
+        let data = &self.decls[d.0 as usize];
+        data.takes && data.kind.is_some_and(|k| k.0.word != kinds::LET.word)
+    }
+
+    /// The name of a parameter that an item fills in, by its place behind the kind's slots.
+    pub(crate) fn filled(&self, d: DeclId, nth: usize) -> Option<&SmolStr> {
+        self.decls[d.0 as usize].filled.get(nth)
     }
 
     /// Turns a place of the compiler into a place in a file.
@@ -1394,7 +1421,7 @@ struct ItemHead {
     kind: Option<(&'static KindDef, &'static Slots)>,
     name: Option<SmolStr>,
     /// It has parameters.
-    pattern: bool,
+    takes: bool,
     /// Its name could not be read, or is missing: a name that is not found may be its.
     nameless: bool,
 }
@@ -1422,12 +1449,16 @@ impl ItemHead {
         Self {
             kind,
             name,
-            pattern: matches!(&parsed.item.kind, ItemKind::Decl(d) if d.parameters.is_some()),
+            takes: match &parsed.item.kind {
+                ItemKind::Let { parameters, .. } => parameters.is_some(),
+                ItemKind::Decl(d) => d.parameters.is_some(),
+                _ => false,
+            },
             nameless,
         }
     }
 
-    /// Kind and name from the first two words, without parsing: enough for the standard library.
+    /// Kind and name from the first words, without parsing: enough for the standard library.
     fn quick(text: &str) -> Self {
         let mut words = cutwater_syntax::token::lex(text)
             .into_iter()
@@ -1435,12 +1466,11 @@ impl ItemHead {
             .map(|t| SmolStr::new(t.span.slice(text)));
         let k = words.next().unwrap_or_default();
         let name = words.next();
-        let pattern = words.next().is_some_and(|t| t == "(");
         Self {
             kind: kind(&k),
             name,
-            pattern,
             nameless: false,
+            takes: words.next().is_some_and(|w| w == "("),
         }
     }
 }
@@ -1498,6 +1528,23 @@ pub struct Cx<'a> {
     pub(crate) bound: Vec<(SmolStr, DeclId)>,
     slot: u16,
     inputs: u16,
+    /// Where names that are given from outside come from.
+    pub(crate) scope: Scope,
+}
+
+/// What a text sees besides the names of its file: the values a function is given, or those of a pattern.
+#[derive(Clone, Debug)]
+pub(crate) struct Scope {
+    /// The declaration whose parameters are meant where a pattern's text is read.
+    pub subject: DeclId,
+    /// The values the function being computed was given, by name.
+    pub given: Option<Arc<[(SmolStr, Value)]>>,
+    /// The functions being computed, outermost first.
+    pub calls: Vec<DeclId>,
+    /// How many calls were made for this value.
+    pub made: u32,
+    /// The pattern whose parameters are taken as unknown: to see what is wrong with it whatever they are.
+    pub blank: Option<DeclId>,
 }
 
 impl<'a> Cx<'a> {
@@ -1509,6 +1556,13 @@ impl<'a> Cx<'a> {
             bound: Vec::new(),
             slot: u16::MAX,
             inputs: 0,
+            scope: Scope {
+                subject: me,
+                given: None,
+                calls: Vec::new(),
+                made: 0,
+                blank: None,
+            },
         }
     }
 
@@ -1516,6 +1570,11 @@ impl<'a> Cx<'a> {
     pub fn next_input(&mut self) -> InputId {
         self.inputs = self.inputs.wrapping_add(1);
         InputId(u64::from(self.me.0) << 32 | u64::from(self.slot) << 16 | u64::from(self.inputs))
+    }
+
+    /// The slot being evaluated.
+    pub(crate) fn my_slot(&self) -> u16 {
+        self.slot
     }
 
     /// The item's text as parsed.
@@ -1533,6 +1592,21 @@ impl<'a> Cx<'a> {
     /// The word of a declaration's kind, or what else it is.
     pub fn kind_word(&self, d: DeclId) -> &'static str {
         self.db.kind(d).map_or("item", |k| k.0.word)
+    }
+
+    /// Whether an item is a function; like its kind, not a recorded read.
+    pub fn is_function(&self, d: DeclId) -> bool {
+        self.db.is_function(d)
+    }
+
+    /// Whether an item is a pattern for others; like its kind, not a recorded read.
+    pub fn is_pattern(&self, d: DeclId) -> bool {
+        self.db.is_pattern(d)
+    }
+
+    /// Notes what the parameters are called that an item fills in.
+    pub(crate) fn note_filled(&mut self, d: DeclId, names: Vec<SmolStr>) {
+        self.db.decls[d.0 as usize].filled = names;
     }
 
     /// A declaration's name for messages.

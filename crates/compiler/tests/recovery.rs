@@ -1,7 +1,7 @@
 //! One slip in a good file gives few findings in the whole workspace: what is damaged is said once, and nothing that
 //! hangs on it is reported again. `CUTWATER_CASES` takes every token of the files, not a sample.
 
-use cutwater_compiler::{Db, Settings, world::Disk};
+use cutwater_compiler::{Db, ProjectSettings, settings, world::Disk};
 use cutwater_syntax::token::lex;
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
@@ -26,8 +26,8 @@ fn workspace(folder: &str) -> Db {
         .join("../..")
         .join(folder);
     let settings = match std::fs::read_to_string(root.join("cutwater.toml")) {
-        Ok(t) => Settings::parse(&t).expect("a sound project file"),
-        Err(_) => Settings::default(),
+        Ok(t) => settings::read(&t).settings,
+        Err(_) => ProjectSettings::default(),
     };
     let mut db = Db::new(settings);
     let world = Disk::new(&root);

@@ -226,7 +226,10 @@ enum Want {
 
 const WANTS: [(Want, &str); 61] = [
     (Want::Computable, "a number that can be computed"),
-    (Want::FunctionName, "a function's plain name before `(`"),
+    (
+        Want::FunctionName,
+        "a function's name, or a file's and a function's, before `(`",
+    ),
     (Want::Item, "a declaration, `use`, `let` or `require`"),
     (Want::Entry, "a field, a table or a block"),
     (Want::Name, "a name"),
@@ -696,11 +699,11 @@ fn sum(whole: impl Parser<'static, In, Expr, Ex> + Clone + 'static, literal: P<E
                 .or(steps.map(Behind::Steps))
                 .or_not(),
         )
-        .validate(|(mut path, behind), e, emitter| match behind {
+        .validate(|(path, behind), e, emitter| match behind {
             None => ExprKind::Path(path),
             Some(Behind::Steps(steps)) => ExprKind::Element(path, steps),
-            Some(Behind::Arguments(arguments)) if path.names.len() == 1 => ExprKind::Call {
-                function: path.names.swap_remove(0),
+            Some(Behind::Arguments(arguments)) if path.names.len() <= 2 => ExprKind::Call {
+                function: path,
                 arguments,
             },
             Some(Behind::Arguments(_)) => {

@@ -245,7 +245,7 @@ fn a_path_is_held_not_set() {
 
 #[test]
 fn numbers_and_calls_that_cannot_be() {
-    let text = "ring m {\n    bore = 1/0 in\n    land = a.b(3)\n    form = x\n}\n";
+    let text = "ring m {\n    bore = 1/0 in\n    land = a.b.c(3)\n    form = x\n}\n";
     assert_eq!(
         errors(text),
         vec![
@@ -255,7 +255,7 @@ fn numbers_and_calls_that_cannot_be() {
             ),
             (
                 "a".to_owned(),
-                "expected a function's plain name before `(`, but `a` stands here".to_owned()
+                "expected a function's name, or a file's and a function's, before `(`, but `a` stands here".to_owned()
             ),
         ]
     );
