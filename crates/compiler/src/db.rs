@@ -1233,7 +1233,7 @@ impl ItemHead {
                     None => Some(SmolStr::from(format!("@{}", d.kind.text))),
                 },
             },
-            ItemKind::Empty => Self {
+            ItemKind::Accept(_) | ItemKind::Empty => Self {
                 kind: None,
                 name: None,
             },
