@@ -7,9 +7,10 @@ use crate::codes;
 use crate::db::{Cx, Local};
 use crate::schema::{PartDef, Sign, Slot, Type};
 use crate::show::{article, near_names, number_text, pick_nearest};
-use crate::value::{Date, Origin, Piece, Quantity, Range, Value};
+use crate::value::{Date, Fit, Origin, Piece, Quantity, Range, Value};
 use crate::{DeclId, Eval};
 use cutwater_finding::{Finding, FixTier};
+use cutwater_mechanics::iso286::{Class, Iso286Error};
 use cutwater_quantity::{
     Accept, CompoundUnit, Kind, Mismatch, Tol, UnitError, parse_unit, preferred_unit,
 };
@@ -99,6 +100,7 @@ impl Ev<'_, '_> {
                     Ok(kind) => Value::Quantity(Quantity {
                         kind,
                         value: q.value.neg(),
+                        fit: None,
                         ..q
                     }),
                     Err(m) => self.mismatch(e.span, &m, &[]),
@@ -227,6 +229,15 @@ impl Ev<'_, '_> {
 
     fn number(&mut self, n: &Number, span: Span, want: Option<Kind>) -> Value {
         let unit = match &n.unit {
+            // `45 H7`: what stands where the unit should be is a class.
+            Some(u) if parse_unit(&u.text).is_err() && u.text.parse::<Class>().is_ok() => {
+                let as_class = Number {
+                    unit: None,
+                    class: Some(u.clone()),
+                    ..n.clone()
+                };
+                return self.literal(&as_class, None, span);
+            }
             Some(u) => match self.unit(u, want) {
                 Some(u) => Some(u),
                 None => return Value::Unknown,
@@ -240,7 +251,15 @@ impl Ev<'_, '_> {
     fn literal(&mut self, n: &Number, unit: Option<CompoundUnit>, span: Span) -> Value {
         let si = |v: f64| unit.as_ref().map_or(v, |u| u.to_si(v));
         let nominal = si(n.value);
+        let mut fit = None;
         let value = match &n.tolerance {
+            None if n.class.is_some() => match self.class(n, unit.as_ref(), nominal, span) {
+                Some((with_class, value)) => {
+                    fit = Some(with_class);
+                    value
+                }
+                None => return Value::Unknown,
+            },
             None => Tol::exact(nominal),
             Some(t) => {
                 let (below, above) = match &t.unit {
@@ -315,9 +334,143 @@ impl Ev<'_, '_> {
             kind: unit.as_ref().map_or(Kind::Number, CompoundUnit::kind),
             value,
             gallon: unit.as_ref().and_then(CompoundUnit::gallon),
+            fit,
             unit: unit.map(Arc::new),
             origin: Origin::Stated,
         })
+    }
+
+    /// The limits of a size with a tolerance class. The class is that of the size in millimetres, whatever it is written in.
+    fn class(
+        &mut self,
+        n: &Number,
+        unit: Option<&CompoundUnit>,
+        nominal: f64,
+        span: Span,
+    ) -> Option<(Fit, Tol)> {
+        let written = n.class.as_ref()?;
+        let place = self.at(written.span);
+        let size = self.at(span);
+        let class = match written.text.parse::<Class>() {
+            Ok(class) => class,
+            Err(e) => {
+                let mut f = Finding::new(&codes::UNKNOWN_CLASS, place, e.to_string())
+                    .here("no such class")
+                    .source("ISO 286-1");
+                let here = nominal * 1000.0;
+                match Class::meant_by(&written.text).filter(|c| c.micrometres(here).is_ok()) {
+                    Some(meant) => {
+                        f.message.push_str(&format!("; did you mean `{meant}`?"));
+                        f = f.help(format!("write `{meant}`")).fix(
+                            format!("write `{meant}`"),
+                            FixTier::NeedsALook,
+                            place,
+                            meant.to_string(),
+                        );
+                    }
+                    None => {
+                        f = f.help(match &e {
+                            Iso286Error::Letter { .. } => {
+                                "the letters are A to ZC for holes and a to zc for shafts; I, L, O, Q and W are not among them"
+                            }
+                            _ => "a hole is written as `45 mm H7`, a shaft as `45 mm g6`; limits of your own as `45 mm (+0.025/-0)`",
+                        });
+                    }
+                }
+                self.cx.report(f);
+                return None;
+            }
+        };
+        let shown = || match &n.unit {
+            Some(u) => format!("{} {}", number_text(n.value), u.text),
+            None => number_text(n.value),
+        };
+        let Some(unit) = unit.filter(|u| u.kind() == Kind::Length) else {
+            let (message, help) = match unit {
+                Some(u) => (
+                    format!(
+                        "`{class}` is a tolerance class for lengths, and {} is {}",
+                        shown(),
+                        article(&u.kind().name())
+                    ),
+                    "give it limits of its own, as `± 0.5`",
+                ),
+                None => (
+                    format!(
+                        "`{class}` is a tolerance class for lengths, and {} has no unit",
+                        shown()
+                    ),
+                    "write the size's unit between the two, as `45 mm H7`",
+                ),
+            };
+            self.cx.report(
+                Finding::new(&codes::CLASS_NOT_FOR_SIZE, place, message)
+                    .here("for lengths only")
+                    .label(size, "what it stands behind")
+                    .help(help)
+                    .source("ISO 286-1"),
+            );
+            return None;
+        };
+        let deviations = match class.deviations(nominal) {
+            Ok(deviations) => deviations,
+            Err(e) => {
+                let size_mm = nominal * 1000.0;
+                // The size in millimetres, with no digits that conversion made.
+                let rounded = number_text((size_mm * 1e6).round() / 1e6);
+                let in_mm = if unit.symbol() == "mm" {
+                    String::new()
+                } else {
+                    format!(" ({rounded} mm)")
+                };
+                let (message, help) = match &e {
+                    Iso286Error::NotForSize { reason, .. } => {
+                        let near: Vec<String> = class
+                            .near(size_mm)
+                            .iter()
+                            .take(2)
+                            .map(|c| format!("`{c}`"))
+                            .collect();
+                        (
+                            format!("`{class}` is not defined for {}{in_mm}: {reason}", shown()),
+                            if near.is_empty() {
+                                "write limits of your own, as `(+0.025/-0)`".to_owned()
+                            } else {
+                                format!(
+                                    "at this size there are {}; or write limits of your own, as `(+0.025/-0)`",
+                                    near.join(" and ")
+                                )
+                            },
+                        )
+                    }
+                    _ => (
+                        format!(
+                            "`{class}` is tabled for sizes above 0 up to 500 mm, not for {}{in_mm}",
+                            shown()
+                        ),
+                        "write limits of your own, as `(+0.070/-0)`".to_owned(),
+                    ),
+                };
+                self.cx.report(
+                    Finding::new(&codes::CLASS_NOT_FOR_SIZE, place, message)
+                        .here("not for this size")
+                        .label(size, "the size")
+                        .help(help)
+                        .source("ISO 286-1, tables 1 to 5")
+                        .number("size", size_mm, "mm"),
+                );
+                return None;
+            }
+        };
+        let id = self.cx.next_input();
+        let (lower, upper) = (nominal + deviations.lower, nominal + deviations.upper);
+        match Tol::with_limits(id, nominal, lower, upper) {
+            Ok(value) => Some((Fit { class, nominal }, value)),
+            Err(e) => {
+                self.not_computable(span, &e.to_string());
+                None
+            }
+        }
     }
 
     fn range(&mut self, lo: &Expr, hi: &Expr, want: Option<Kind>) -> Eval<Value> {
@@ -442,6 +595,7 @@ impl Ev<'_, '_> {
                         },
                         origin: a.origin.with(b.origin),
                         gallon: a.gallon.or(b.gallon),
+                        fit: None,
                     },
                     span,
                 )
@@ -495,6 +649,7 @@ impl Ev<'_, '_> {
                         unit,
                         origin: a.origin.with(b.origin),
                         gallon: a.gallon.or(b.gallon),
+                        fit: None,
                     },
                     span,
                 )
@@ -544,6 +699,7 @@ impl Ev<'_, '_> {
                         unit: None,
                         origin: b.origin.with(x.origin),
                         gallon: None,
+                        fit: None,
                     },
                     span,
                 ),
@@ -685,6 +841,7 @@ impl Ev<'_, '_> {
                 unit: if name == "sqrt" { None } else { first.unit },
                 origin,
                 gallon: first.gallon,
+                fit: None,
             },
             span,
         ))
@@ -981,6 +1138,7 @@ impl Ev<'_, '_> {
                                 kind: r.kind,
                                 value,
                                 gallon: r.unit.as_ref().and_then(|u| u.gallon()),
+                                fit: None,
                                 unit: r.unit,
                                 origin: Origin::Stated,
                             }),

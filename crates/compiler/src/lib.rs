@@ -8,6 +8,7 @@
 //! Kinds, fields and computed properties are defined once, in [`schema`] and [`kinds`]. The compiler never
 //! prints and never reads files: its host gives it texts.
 
+pub mod budget;
 mod check;
 pub mod codes;
 mod db;

@@ -35,9 +35,21 @@ pub fn quantity(q: &Quantity, settings: &Settings) -> String {
     si(q.si(), q.kind, q.unit.as_ref(), settings)
 }
 
-/// A value with its worst-case limits: `0.0050 in (0.0035 .. 0.0065)`.
+/// A quantity as it was written: with its tolerance class, where it has one, and then the nominal size of that.
+pub fn as_written(q: &Quantity, settings: &Settings) -> String {
+    match &q.fit {
+        Some(fit) => format!(
+            "{} {}",
+            si(fit.nominal, q.kind, q.unit.as_ref(), settings),
+            fit.class
+        ),
+        None => quantity(q, settings),
+    }
+}
+
+/// A value with its worst-case limits: `0.0050 in (0.0035 .. 0.0065 in)`, `45.000 mm H7 (45.000 .. 45.025 mm)`.
 pub fn with_limits(q: &Quantity, settings: &Settings) -> String {
-    let nominal = quantity(q, settings);
+    let nominal = as_written(q, settings);
     if !q.value.is_toleranced() {
         return nominal;
     }

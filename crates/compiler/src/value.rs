@@ -5,6 +5,7 @@
 
 use crate::DeclId;
 use crate::hydraulic::Solution;
+use cutwater_mechanics::iso286;
 use cutwater_quantity::{CompoundUnit, Gallon, Kind, Tol};
 use smol_str::SmolStr;
 use std::sync::Arc;
@@ -43,6 +44,15 @@ impl Origin {
     }
 }
 
+/// A size written with a tolerance class: `45 mm H7`.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Fit {
+    /// The class.
+    pub class: iso286::Class,
+    /// The nominal size as written, in SI units; it may lie outside the limits, as with `45 mm f7`.
+    pub nominal: f64,
+}
+
 /// A number with its kind.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Quantity {
@@ -56,6 +66,8 @@ pub struct Quantity {
     pub origin: Origin,
     /// Which gallon it was written in, where it was.
     pub gallon: Option<Gallon>,
+    /// The tolerance class it was written with, where it was; what is computed from it has none.
+    pub fit: Option<Fit>,
 }
 
 impl Quantity {
@@ -72,6 +84,7 @@ impl Quantity {
             unit: None,
             origin: Origin::Computed,
             gallon: None,
+            fit: None,
         }
     }
 
