@@ -279,34 +279,56 @@ fn difference(kind: Kind, unit: Option<&Arc<CompoundUnit>>) -> (Kind, Option<Arc
     )
 }
 
-/// The contributors of a value in words, largest first, one line each: for hover and results.
-pub fn contributors(db: &Db, q: &Quantity) -> Vec<String> {
+/// What one toleranced dimension contributes to a value.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Contributor {
+    /// The path a spec would use, `seal.bore`; with `(tolerance 2)` behind it for the second of several in one expression.
+    pub path: String,
+    /// The width of its limits in words; `None` where it stands in an expression with others.
+    pub width: Option<String>,
+    /// Its share of the worst case's width, 0 to 1.
+    pub worst_share: f64,
+    /// Its share of the sum of squares, 0 to 1.
+    pub spread_share: f64,
+}
+
+impl Contributor {
+    /// `0.0040 in wide, 67 % of the worst case, 80 % of the root-sum-square`.
+    pub fn text(&self) -> String {
+        shares(self.worst_share, self.spread_share, self.width.as_deref())
+    }
+}
+
+/// The contributors of a settled value, largest first.
+pub fn contributors(db: &Db, value: &Tol) -> Vec<Contributor> {
     let everything = Window {
         low: f64::NEG_INFINITY,
         high: f64::INFINITY,
         strict: false,
         slack: 0.0,
     };
-    Budget::of(&q.value, &everything)
+    Budget::of(value, &everything)
         .parts
         .iter()
         .map(|part| {
             let (decl, slot, _) = crate::db::written_in(part.input);
             let named = Named::of(db, part.input, db.settled(decl, slot));
-            format!("{}: {}", named.name, shares(part, &named, db.settings()))
+            Contributor {
+                path: named.name.replace('`', ""),
+                width: named.width(part.half_width, db.settings()),
+                worst_share: part.worst_share,
+                spread_share: part.spread_share,
+            }
         })
         .collect()
 }
 
-/// `0.0040 in wide, 67 % of the worst case, 80 % of the spread`.
-fn shares(part: &Part, named: &Named, settings: &Settings) -> String {
-    let width = named
-        .width(part.half_width, settings)
-        .map_or(String::new(), |w| format!("{w} wide, "));
+fn shares(worst: f64, spread: f64, width: Option<&str>) -> String {
+    let width = width.map_or(String::new(), |w| format!("{w} wide, "));
     format!(
         "{width}{} of the worst case, {} of the root-sum-square",
-        percent(part.worst_share),
-        percent(part.spread_share)
+        percent(worst),
+        percent(spread)
     )
 }
 
@@ -380,10 +402,11 @@ pub(crate) fn advice(
         .zip(&named)
         .filter_map(|(part, named)| {
             let place = named.place?;
-            Some((
-                place,
-                format!("{}: {}", named.name, shares(part, named, &settings)),
-            ))
+            Some((place, {
+                let width = named.width(part.half_width, &settings);
+                let text = shares(part.worst_share, part.spread_share, width.as_deref());
+                format!("{}: {text}", named.name)
+            }))
         })
         .take(MOST_LABELS)
         .collect();

@@ -474,6 +474,27 @@ impl Ev<'_, '_> {
     }
 
     fn range(&mut self, lo: &Expr, hi: &Expr, want: Option<Kind>) -> Eval<Value> {
+        for end in [lo, hi] {
+            if let ExprKind::Number(n) = &end.kind
+                && let Some(span) = n
+                    .tolerance
+                    .as_ref()
+                    .map(|t| t.span)
+                    .or(n.class.as_ref().map(|c| c.span))
+            {
+                let place = self.at(span);
+                self.cx.report(
+                    Finding::new(
+                        &codes::BAD_TOLERANCE,
+                        place,
+                        "the end of a range has no tolerance of its own".to_owned(),
+                    )
+                    .here("not wanted here")
+                    .help("write the range alone, `0.003 .. 0.007 in`, or one size with its tolerance, `45 mm H7`"),
+                );
+                return Ok(Value::Unknown);
+            }
+        }
         // `0.003 .. 0.007 in`: the first takes the second's unit.
         let high = self.expr(hi, want)?;
         let low = match (&lo.kind, &high) {

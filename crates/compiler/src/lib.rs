@@ -25,5 +25,7 @@ pub mod slots;
 pub mod value;
 pub mod world;
 
+/// Tolerance classes, for those who show them.
+pub use cutwater_mechanics::iso286;
 pub use db::{Cx, Db, DeclId, Eval, FileTrouble, Halt, Local, MAX_FILE};
 pub use settings::Settings;

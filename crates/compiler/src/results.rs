@@ -1,6 +1,7 @@
 //! What was computed, as rows: the one form behind `solve`, JSON and inlay hints.
 
 use crate::DeclId;
+use crate::budget::{self, Contributor};
 use crate::db::Db;
 use crate::schema::{ComputedDef, Slot};
 use crate::show;
@@ -23,6 +24,10 @@ pub struct Row {
     pub formula: &'static str,
     /// The formula's source.
     pub source: &'static str,
+    /// The tolerance class it was written with, where it was: `H7`.
+    pub class: Option<String>,
+    /// The toleranced dimensions it comes from, largest first, where there are several.
+    pub contributors: Vec<Contributor>,
     /// Whether an editor shows it beside the declaration.
     pub hint: bool,
     /// The declaration it belongs to.
@@ -121,10 +126,23 @@ fn rows(
     out: &mut Vec<Row>,
 ) {
     let mut push = |path: String, value: Shown, origin: &'static str| {
+        let quantity = match v {
+            Value::Quantity(q) => Some(q),
+            _ => None,
+        };
+        let mut contributors = quantity.map_or(Vec::new(), |q| budget::contributors(db, &q.value));
+        if contributors.len() < 2 {
+            // A dimension by itself says it all.
+            contributors.clear();
+        }
         out.push(Row {
             path,
             value,
             origin,
+            class: quantity
+                .and_then(|q| q.fit)
+                .map(|fit| fit.class.to_string()),
+            contributors,
             doc: def.doc,
             formula: def.formula,
             source: def.source,
@@ -200,7 +218,7 @@ pub fn quantity(db: &Db, q: &Quantity) -> Shown {
         },
     };
     Shown::Number {
-        value: convert(q.si()),
+        value: convert(q.fit.map_or(q.si(), |fit| fit.nominal)),
         unit: symbol,
         limits: q
             .value

@@ -229,6 +229,20 @@ pub enum Scalar {
     Word(String),
 }
 
+/// A toleranced dimension that a result comes from.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Contributor {
+    /// The path a spec would use: `intake_ring.bore`.
+    pub path: String,
+    /// The width of its limits in words, with the unit; null where it stands in an expression with others.
+    pub width: Option<String>,
+    /// Its share of the worst case's width, 0 to 1.
+    pub worst_share: f64,
+    /// Its share of the root-sum-square's sum of squares, 0 to 1.
+    pub rss_share: f64,
+}
+
 /// One computed result.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
@@ -253,6 +267,13 @@ pub struct ResultRow {
     pub rss_low: Option<f64>,
     /// Root-sum-square high limit in `unit`.
     pub rss_high: Option<f64>,
+    /// The ISO 286 tolerance class the value was written with, as `H7`; null where it has none. `value` is then the size
+    /// the class belongs to, which may lie outside `low` to `high`.
+    #[serde(default)]
+    pub class: Option<String>,
+    /// The toleranced dimensions it comes from, largest share first; empty where there are fewer than two.
+    #[serde(default)]
+    pub contributors: Vec<Contributor>,
     /// The whole in words, at its usual resolution.
     pub text: String,
     /// Where the value comes from: `stated`, `measured`, `computed`, `assumed` or `predicted`.
@@ -331,6 +352,17 @@ impl ResultRow {
             high: None,
             rss_low: None,
             rss_high: None,
+            class: row.class.clone(),
+            contributors: row
+                .contributors
+                .iter()
+                .map(|c| Contributor {
+                    path: c.path.clone(),
+                    width: c.width.clone(),
+                    worst_share: c.worst_share,
+                    rss_share: c.spread_share,
+                })
+                .collect(),
             text: row.value.text().to_owned(),
             origin: row.origin.to_owned(),
             doc: row.doc.to_owned(),
