@@ -56,7 +56,7 @@ fn exit_code_1_where_something_at_the_failing_level_is_found() {
     assert_eq!(folder.run(&["check"]).code, 1);
     let strict = folder.run(&["check", "--config", "fail_at=error"]);
     assert_eq!(strict.code, 0, "the command line comes before the file");
-    let off = ["check", "--config", "levels.CW0502=off"];
+    let off = ["check", "--config", "levels.CW0503=off"];
     assert!(folder.run(&off).out.starts_with("no findings"));
 }
 

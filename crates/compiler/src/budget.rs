@@ -14,7 +14,7 @@ use crate::settings::Settings;
 use crate::show;
 use crate::value::{Quantity, Range, Value};
 use crate::{DeclId, Eval, kinds};
-use cutwater_finding::Finding;
+use cutwater_finding::{FileId, Finding};
 use cutwater_quantity::{CompoundUnit, InputId, Kind, Tol};
 use std::sync::Arc;
 
@@ -210,20 +210,37 @@ impl Budget {
     }
 }
 
+/// The parts with their names, largest first; equal ones by name and file. (The order of ids is that in which the texts came,
+/// which must not show.)
+fn in_order(db: &Db, parts: Vec<(Part, Named)>) -> Vec<(Part, Named)> {
+    let mut out = parts;
+    // Shares that differ by rounding only are equal.
+    let rank = |part: &Part| (part.worst_share * 1e9).round();
+    out.sort_by(|(a, x), (b, y)| {
+        rank(b)
+            .total_cmp(&rank(a))
+            .then_with(|| x.name.cmp(&y.name))
+            .then_with(|| db.path(x.file).cmp(db.path(y.file)))
+    });
+    out
+}
+
 /// A contributor in words.
 #[derive(Clone, PartialEq, Debug)]
-pub struct Named {
-    /// `seal.bore`.
-    pub name: String,
+struct Named {
+    /// `seal.bore`, with its file where that is another than the one it is spoken of in.
+    name: String,
+    /// The file it is written in.
+    file: FileId,
     /// Where it is written; `None` for a number in the rule itself.
-    pub place: Option<Local>,
+    place: Option<Local>,
     /// In what its width is shown; `None` where the dimension stands in an expression and is not known by itself.
     shown: Option<(Kind, Option<Arc<CompoundUnit>>)>,
 }
 
 impl Named {
     /// Who an input belongs to. `value_of` gives a slot's value.
-    fn of(db: &Db, input: InputId, value: Option<&Value>) -> Self {
+    fn of(db: &Db, input: InputId, value: Option<&Value>, from: FileId) -> Self {
         let (decl, slot, nth) = crate::db::written_in(input);
         let owner = db.name(decl).map(|n| n.trim_start_matches('@').to_owned());
         let kind = db.kind(decl);
@@ -248,12 +265,17 @@ impl Named {
             }
             _ => None,
         };
+        let file = db.file_of(decl);
+        let mut name = name;
+        if nth > 1 {
+            name.push_str(&format!(" (tolerance {nth})"));
+        }
+        if file != from {
+            name.push_str(&format!(" of {}", db.path(file)));
+        }
         Self {
-            name: if nth > 1 {
-                format!("{name} (tolerance {nth})")
-            } else {
-                name
-            },
+            name,
+            file,
             place: (!is_rule).then_some(Local::Value(decl, slot)),
             shown: alone.map(|q| difference(q.kind, q.unit.as_ref())),
         }
@@ -299,26 +321,33 @@ impl Contributor {
     }
 }
 
-/// The contributors of a settled value, largest first.
-pub fn contributors(db: &Db, value: &Tol) -> Vec<Contributor> {
+/// The contributors of a settled value, largest first. Those written in another file than `from` are followed by its name.
+pub fn contributors(db: &Db, value: &Tol, from: Option<FileId>) -> Vec<Contributor> {
     let everything = Window {
         low: f64::NEG_INFINITY,
         high: f64::INFINITY,
         strict: false,
         slack: 0.0,
     };
-    Budget::of(value, &everything)
+    let parts = Budget::of(value, &everything)
         .parts
-        .iter()
+        .into_iter()
         .map(|part| {
             let (decl, slot, _) = crate::db::written_in(part.input);
-            let named = Named::of(db, part.input, db.settled(decl, slot));
-            Contributor {
-                path: named.name.replace('`', ""),
-                width: named.width(part.half_width, db.settings()),
-                worst_share: part.worst_share,
-                spread_share: part.spread_share,
-            }
+            let from = from.unwrap_or(db.file_of(decl));
+            (
+                part,
+                Named::of(db, part.input, db.settled(decl, slot), from),
+            )
+        })
+        .collect();
+    in_order(db, parts)
+        .iter()
+        .map(|(part, named)| Contributor {
+            path: named.name.replace('`', ""),
+            width: named.width(part.half_width, db.settings()),
+            worst_share: part.worst_share,
+            spread_share: part.spread_share,
         })
         .collect()
 }
@@ -386,6 +415,7 @@ pub(crate) fn advice(
     let settings = cx.settings();
     let (kind, unit) = difference(kind, unit);
     let amount = |si: f64| show::si(si, kind, unit.as_ref(), &settings);
+    let from = cx.file_of(cx.me);
     let mut named = Vec::with_capacity(budget.parts.len());
     for part in &budget.parts {
         let (decl, slot, _) = crate::db::written_in(part.input);
@@ -394,12 +424,12 @@ pub(crate) fn advice(
             true => None,
             false => Some(cx.slot(decl, slot)?),
         };
-        named.push(Named::of(cx.db(), part.input, value.as_ref()));
+        let named_part = Named::of(cx.db(), part.input, value.as_ref(), from);
+        named.push((*part, named_part));
     }
-    let labels = budget
-        .parts
+    let parts = in_order(cx.db(), named);
+    let labels = parts
         .iter()
-        .zip(&named)
         .filter_map(|(part, named)| {
             let place = named.place?;
             Some((place, {
@@ -416,24 +446,24 @@ pub(crate) fn advice(
             "{goal}shrink every tolerance to {} of its width",
             percent_down(factor)
         );
-        if budget.parts.len() == 1 {
-            out = match alone(&budget.parts[0]).zip(named[0].shown.as_ref()) {
+        if let [(part, named)] = parts.as_slice() {
+            out = match alone(part).zip(named.shown.as_ref()) {
                 Some((half, (kind, unit))) => format!(
                     "{goal}shrink the tolerance of {} to {} of its width, {}",
-                    named[0].name,
-                    percent_down(half / budget.parts[0].half_width),
+                    named.name,
+                    percent_down(half / part.half_width),
                     down(2.0 * half, *kind, unit.as_ref(), &settings)
                 ),
                 None => format!(
                     "{goal}shrink the tolerance of {} to {} of its width",
-                    named[0].name,
+                    named.name,
                     percent_down(factor)
                 ),
             };
             return Some(out);
         }
         let mut able = 0;
-        for (part, named) in budget.parts.iter().zip(&named) {
+        for (part, named) in &parts {
             let Some(half) = alone(part) else { continue };
             able += 1;
             if able > MOST_ALONE {
@@ -506,14 +536,14 @@ pub(crate) fn advice(
             let spread = (budget.verdict == Verdict::Spread)
                 .then(|| {
                     sentence(
-                        "for the root-sum-square to keep it, ",
+                        "to keep it by root-sum-square, ",
                         budget.shrink_spread,
                         |p| p.alone_spread,
                     )
                 })
                 .flatten();
             let worst = sentence(
-                "for the worst case to keep it, ",
+                "to keep it in the worst case, ",
                 budget.shrink_worst,
                 |p| p.alone_worst,
             );
@@ -621,7 +651,7 @@ pub(crate) fn ends(
 
 /// A toleranced value with its worst case, told from the limits it is compared with: `0.0050 in (0.0035 .. 0.0065 in)`.
 pub(crate) fn given(q: &Quantity, window: &Window, settings: &Settings) -> String {
-    let nominal = show::as_written(q, settings);
+    let nominal = show::quantity(q, settings);
     if !q.value.is_toleranced() {
         return nominal;
     }

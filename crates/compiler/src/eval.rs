@@ -464,7 +464,9 @@ impl Ev<'_, '_> {
         };
         let id = self.cx.next_input();
         let (lower, upper) = (nominal + deviations.lower, nominal + deviations.upper);
-        match Tol::with_limits(id, nominal, lower, upper) {
+        // The nominal size is the name of the size and often outside its limits (f7, s6). Taking it where it happens to lie
+        // inside (H7, h6) and the middle elsewhere would make the difference of a hole and a shaft neither; so it is the middle.
+        match Tol::with_limits(id, f64::midpoint(lower, upper), lower, upper) {
             Ok(value) => Some((Fit { class, nominal }, value)),
             Err(e) => {
                 self.not_computable(span, &e.to_string());

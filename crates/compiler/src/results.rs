@@ -130,11 +130,13 @@ fn rows(
             Value::Quantity(q) => Some(q),
             _ => None,
         };
-        let mut contributors = quantity.map_or(Vec::new(), |q| budget::contributors(db, &q.value));
-        if contributors.len() < 2 {
-            // A dimension by itself says it all.
-            contributors.clear();
-        }
+        // A dimension by itself says it all.
+        let contributors = match quantity {
+            Some(q) if q.value.inputs().nth(1).is_some() => {
+                budget::contributors(db, &q.value, Some(db.file_of(d)))
+            }
+            _ => Vec::new(),
+        };
         out.push(Row {
             path,
             value,

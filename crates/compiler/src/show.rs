@@ -30,26 +30,18 @@ pub fn si(value: f64, kind: Kind, unit: Option<&Arc<CompoundUnit>>, settings: &S
     }
 }
 
-/// A quantity's nominal value in words.
+/// A quantity's nominal value in words; with its tolerance class, where it was written with one: `45.000 mm H7`.
 pub fn quantity(q: &Quantity, settings: &Settings) -> String {
-    si(q.si(), q.kind, q.unit.as_ref(), settings)
-}
-
-/// A quantity as it was written: with its tolerance class, where it has one, and then the nominal size of that.
-pub fn as_written(q: &Quantity, settings: &Settings) -> String {
+    let in_words = |value: f64| si(value, q.kind, q.unit.as_ref(), settings);
     match &q.fit {
-        Some(fit) => format!(
-            "{} {}",
-            si(fit.nominal, q.kind, q.unit.as_ref(), settings),
-            fit.class
-        ),
-        None => quantity(q, settings),
+        Some(fit) => format!("{} {}", in_words(fit.nominal), fit.class),
+        None => in_words(q.si()),
     }
 }
 
 /// A value with its worst-case limits: `0.0050 in (0.0035 .. 0.0065 in)`, `45.000 mm H7 (45.000 .. 45.025 mm)`.
 pub fn with_limits(q: &Quantity, settings: &Settings) -> String {
-    let nominal = as_written(q, settings);
+    let nominal = quantity(q, settings);
     if !q.value.is_toleranced() {
         return nominal;
     }

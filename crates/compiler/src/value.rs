@@ -49,7 +49,8 @@ impl Origin {
 pub struct Fit {
     /// The class.
     pub class: iso286::Class,
-    /// The nominal size as written, in SI units; it may lie outside the limits, as with `45 mm f7`.
+    /// The nominal size as written, in SI units: the name of the size, which may lie outside its limits, as with `45 mm f7`.
+    /// What is computed from the size starts from the middle of the limits.
     pub nominal: f64,
 }
 

@@ -39,6 +39,13 @@ const LINES: &[&str] = &[
     "// a comment",
     "/// a doc comment",
     "require r.clearance within 0.003 .. 0.007 in because \"it must\"",
+    "require r.clearance within 0.0047 .. 0.0063 in",
+    "require other.b - b within -0.15 .. 0.15 in",
+    "    bore = 140 mm H7",
+    "    runs_on = 140 mm f7",
+    "let b = 3 in H7",
+    "let e = 1.5 in p6 - 38 mm t6",
+    "let g = 20 mm t6",
     "require a <= b",
     "require d1.flow >= 90 gpm",
     "pump p {",
@@ -92,7 +99,7 @@ fn outcome(db: &Db) -> String {
         let Some(f) = db.file(path) else { continue };
         for x in db.findings(f) {
             out.push_str(&format!(
-                "{path} {:?} {} {} {} {:?} {:?}\n",
+                "{path} {:?} {} {} {} {:?} {:?} {:?}\n",
                 x.place.span,
                 x.code.id,
                 x.message,
@@ -101,16 +108,21 @@ fn outcome(db: &Db) -> String {
                     .iter()
                     .map(|l| (db.path(l.place.file), l.place.span, &l.text))
                     .collect::<Vec<_>>(),
+                x.help,
                 x.fix.as_ref().map(|f| &f.title)
             ));
         }
         for r in results::of_file(db, f) {
             out.push_str(&format!(
-                "{path} {} = {} [{}] {:?}\n",
+                "{path} {} = {} [{}] {:?} {:?}\n",
                 r.path,
                 r.value.text(),
                 r.origin,
-                r.place.span
+                r.place.span,
+                r.contributors
+                    .iter()
+                    .map(|c| (&c.path, c.text()))
+                    .collect::<Vec<_>>()
             ));
         }
     }

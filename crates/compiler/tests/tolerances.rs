@@ -265,8 +265,8 @@ fn how_far_each_would_have_to_shrink() {
     );
     let help = f.help.as_deref().expect("help");
     for part in [
-        "for the root-sum-square to keep it, shrink every tolerance to 89 % of its width, or that of `bore` alone from 0.0040 in to 0.0034 in",
-        "for the worst case to keep it, shrink every tolerance to 66 % of its width, or that of `bore` alone from 0.0040 in to 0.0020 in",
+        "to keep it by root-sum-square, shrink every tolerance to 89 % of its width, or that of `bore` alone from 0.0040 in to 0.0034 in",
+        "to keep it in the worst case, shrink every tolerance to 66 % of its width, or that of `bore` alone from 0.0040 in to 0.0020 in",
     ] {
         assert!(help.contains(part), "{help}");
     }

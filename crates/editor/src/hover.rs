@@ -471,7 +471,7 @@ fn value_block(db: &Db, v: &Value) -> Option<String> {
 
 fn quantity(db: &Db, q: &Quantity) -> String {
     let settings = db.settings();
-    let own = show::as_written(q, settings);
+    let own = show::quantity(q, settings);
     let equals = match q.fit {
         Some(_) => format!(
             " = {}",
@@ -496,7 +496,7 @@ fn quantity(db: &Db, q: &Quantity) -> String {
             "\n- root-sum-square: {}",
             show::range(&spread, settings)
         ));
-        let from = budget::contributors(db, &q.value);
+        let from = budget::contributors(db, &q.value, None);
         if from.len() > 1 {
             out.push_str("\n\nfrom\n");
             for c in from.iter().take(MOST_CONTRIBUTORS) {
