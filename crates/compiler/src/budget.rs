@@ -542,11 +542,9 @@ pub(crate) fn advice(
                     )
                 })
                 .flatten();
-            let worst = sentence(
-                "to keep it in the worst case, ",
-                budget.shrink_worst,
-                |p| p.alone_worst,
-            );
+            let worst = sentence("to keep it in the worst case, ", budget.shrink_worst, |p| {
+                p.alone_worst
+            });
             let mut parts: Vec<String> = [spread, worst].into_iter().flatten().collect();
             if parts.is_empty() {
                 parts.push(format!(

@@ -26,6 +26,9 @@ pub(crate) struct Ev<'c, 'a> {
     pub owner: DeclId,
 }
 
+/// What to write for a fit.
+const FIT_HELP: &str = "a fit is two sizes, each with its class; their difference is the clearance: `45 mm H7 - 45 mm g6`";
+
 /// The named functions: name, how many values, what they do.
 pub const FUNCTIONS: &[(&str, &str, &str)] = &[
     (
@@ -161,6 +164,7 @@ impl Ev<'_, '_> {
     pub fn unit(&mut self, unit: &Name, want: Option<Kind>) -> Option<CompoundUnit> {
         match parse_unit(&unit.text) {
             Ok(u) => Some(u),
+            Err(_) if self.class_for_unit(unit) => None,
             Err(err) => {
                 let (offset, len) = err.place();
                 let start = unit.span.start as usize + offset;
@@ -225,6 +229,46 @@ impl Ev<'_, '_> {
                 None
             }
         }
+    }
+
+    /// Says what is wrong where a tolerance class stands in a unit's place; `false` where none does.
+    fn class_for_unit(&mut self, unit: &Name) -> bool {
+        let place = self.at(unit.span);
+        let text = unit.text.as_str();
+        let is_class = |text: &str| text.parse::<Class>().is_ok();
+        let f = Finding::new(&codes::UNKNOWN_CLASS, place, String::new()).source("ISO 286-1");
+        // `45 mmH7`: the blank is missing.
+        let letters = text.char_indices().map(|(at, _)| at).skip(1);
+        let joined = letters
+            .map(|at| text.split_at(at))
+            .find(|(head, tail)| parse_unit(head).is_ok() && is_class(tail));
+        let mut f = if is_class(text) {
+            f.here("a class, not a unit").help(
+                "a size has a class or limits of its own, not both: `45 mm H7` or `45 mm ± 0.1`",
+            )
+        } else if let Some((head, tail)) = joined {
+            let mended = format!("{head} {tail}");
+            let title = format!("write `{mended}`");
+            f.here("no blank before the class").help(title.clone()).fix(
+                title,
+                FixTier::Safe,
+                place,
+                mended,
+            )
+        } else if text.contains('/') && text.split('/').all(is_class) {
+            f.here("two classes").help(FIT_HELP)
+        } else {
+            return false;
+        };
+        f.message = match &f.fix {
+            Some(_) => format!("`{text}` is a unit and a tolerance class without a blank between"),
+            None if text.contains('/') => {
+                format!("`{text}` names the classes of a hole and a shaft, and a size has one")
+            }
+            None => format!("`{text}` is a tolerance class and stands where a unit should"),
+        };
+        self.cx.report(f);
+        true
     }
 
     fn number(&mut self, n: &Number, span: Span, want: Option<Kind>) -> Value {
@@ -967,6 +1011,22 @@ impl Ev<'_, '_> {
                 && !decl_only
             {
                 names.extend(s.list.iter().map(|n| SmolStr::new(&n.0)));
+            }
+            // `45 mm H7/g6`; but `b1` beside a `b2` is more likely a slip of the pen.
+            if let Ok(class) = first.text.parse::<Class>()
+                && near_names(&first.text, names.iter().map(SmolStr::as_str)).is_empty()
+            {
+                let place = self.at(first.span);
+                self.cx.report(
+                    Finding::new(
+                        &codes::UNKNOWN_NAME,
+                        place,
+                        format!("nothing here is called `{class}`; as a tolerance class it stands behind a size, as `45 mm {class}`"),
+                    )
+                    .here("no size before it")
+                    .help(FIT_HELP),
+                );
+                return Ok(Value::Unknown);
             }
             let in_std = self.cx.db().library(&first.text).is_some();
             let message = format!("nothing here is called `{}`", first.text);
