@@ -12,7 +12,7 @@
 use crate::db::{Cx, Db, Local};
 use crate::settings::Settings;
 use crate::show;
-use crate::value::{Quantity, Range, Value};
+use crate::value::{Quantity, Value};
 use crate::{DeclId, Eval, kinds};
 use cutwater_finding::{FileId, Finding};
 use cutwater_quantity::{CompoundUnit, InputId, Kind, Tol};
@@ -379,7 +379,7 @@ fn percent_down(share: f64) -> String {
 /// A width in words that is not above the width: rounded down at the usual resolution, with more digits where that would
 /// leave nothing.
 fn down(si: f64, kind: Kind, unit: Option<&Arc<CompoundUnit>>, settings: &Settings) -> String {
-    let (value, symbol) = kinds::rotor::shown_in(si, kind, unit, settings);
+    let (value, symbol) = show::shown_in(si, kind, unit, settings);
     let usual = show::si(si, kind, unit, settings);
     let number = usual.split(' ').next().unwrap_or("");
     let usual_places = number.split_once('.').map_or(0, |(_, d)| d.len());
@@ -598,53 +598,17 @@ pub(crate) fn with_numbers(
     f
 }
 
-/// A range in words, with as many digits as tell its ends from the limits they are compared with.
-pub(crate) fn ends(
+/// A range in words, with as many digits as its width needs and as tell its ends from the limits they are compared with.
+fn ends(
     (low, high): (f64, f64),
     window: &Window,
     kind: Kind,
     unit: Option<&Arc<CompoundUnit>>,
     settings: &Settings,
 ) -> String {
-    /// More digits than these say nothing of a part.
-    const MOST_MORE: usize = 4;
-    let larger = if low.abs() > high.abs() { low } else { high };
-    let (_, symbol) = kinds::rotor::shown_in(larger, kind, unit, settings);
-    let convert = |si: f64| kinds::rotor::shown_as(si, larger, kind, unit, settings);
-    let usual = show::range(
-        &Range {
-            kind,
-            low,
-            high,
-            unit: unit.cloned(),
-        },
-        settings,
-    );
-    // An end that is not its limit must not look like it.
-    let alike = |end: f64, limit: f64, places: usize| {
-        limit.is_finite()
-            && (end - limit).abs() > window.slack
-            && format!("{:.places$}", convert(end)) == format!("{:.places$}", convert(limit))
-    };
-    let places = usual
-        .split_whitespace()
-        .filter_map(|word| word.split_once('.'))
-        .map(|(_, digits)| digits.chars().take_while(char::is_ascii_digit).count())
-        .max()
-        .unwrap_or(0);
-    let needed = (places..=places + MOST_MORE)
-        .find(|places| !alike(low, window.low, *places) && !alike(high, window.high, *places))
-        .unwrap_or(places);
-    if needed == places {
-        return usual;
-    }
-    format!(
-        "{:.needed$} .. {:.needed$} {symbol}",
-        convert(low),
-        convert(high)
-    )
-    .trim_end()
-    .to_owned()
+    let apart = [(low, window.low), (high, window.high)]
+        .map(|(end, limit)| (end, limit, (end - limit).abs() > window.slack));
+    show::resolved(low, high, &apart, kind, unit, settings)
 }
 
 /// A toleranced value with its worst case, told from the limits it is compared with: `0.0050 in (0.0035 .. 0.0065 in)`.

@@ -8,7 +8,7 @@ use cutwater_compiler::iso286::{Class, Feature};
 use cutwater_compiler::schema::{
     ColumnType, FieldDef, GroupDef, KindDef, Need, Sign, Slot, Slots, TableDef, Type,
 };
-use cutwater_compiler::value::{Quantity, Range, Value};
+use cutwater_compiler::value::{Quantity, Value};
 use cutwater_compiler::{Db, DeclId, budget, eval, library, results, schema, show};
 use cutwater_finding::FileId;
 use cutwater_quantity::{Kind, UnitSystem, display, parse_unit};
@@ -481,20 +481,13 @@ fn quantity(db: &Db, q: &Quantity) -> String {
     };
     let mut out = format!("**{own}**{equals} ({}, {})", q.kind.name(), q.origin.word());
     if q.value.is_toleranced() {
-        let rss = q.value.rss();
         out.push_str(&format!(
             "\n\n- worst case: {}",
             show::limits(&q.value, q.kind, q.unit.as_ref(), settings)
         ));
-        let spread = Range {
-            kind: q.kind,
-            low: rss.low,
-            high: rss.high,
-            unit: q.unit.clone(),
-        };
         out.push_str(&format!(
             "\n- root-sum-square: {}",
-            show::range(&spread, settings)
+            show::spread(&q.value, q.kind, q.unit.as_ref(), settings)
         ));
         let from = budget::contributors(db, &q.value, None);
         if from.len() > 1 {

@@ -17,7 +17,7 @@ use crate::slots::{decl_of, find, lineage};
 use crate::value::{Quantity, Range, Value};
 use crate::{DeclId, Eval};
 use cutwater_finding::Finding;
-use cutwater_quantity::{CompoundUnit, Direction, Kind, Tol, Truth, unit_for};
+use cutwater_quantity::{CompoundUnit, Direction, Kind, Tol, Truth};
 use cutwater_syntax::ast::{EntryKind, ExprKind, Path};
 use std::convert::Infallible;
 use std::f64::consts::PI;
@@ -105,37 +105,7 @@ macro_rules! given {
 }
 pub(crate) use given;
 
-/// A number in the unit in which `like`, a value of the same kind, is shown.
-pub(crate) fn shown_as(
-    si: f64,
-    like: f64,
-    kind: Kind,
-    unit: Option<&Arc<CompoundUnit>>,
-    settings: &Settings,
-) -> f64 {
-    match unit {
-        Some(u) if u.kind().dimension() == kind.dimension() => u.from_si(si),
-        _ => unit_for(like, kind, settings.units).map_or(si, |u| u.from_si(si)),
-    }
-}
-
-/// A number for [`Finding::number`], in the unit it is shown in, with that unit's symbol.
-pub(crate) fn shown_in(
-    si: f64,
-    kind: Kind,
-    unit: Option<&Arc<CompoundUnit>>,
-    settings: &Settings,
-) -> (f64, String) {
-    match unit {
-        Some(u) if u.kind().dimension() == kind.dimension() => {
-            (u.from_si(si), u.symbol().to_owned())
-        }
-        _ => match unit_for(si, kind, settings.units) {
-            Some(u) => (u.from_si(si), u.symbol.to_owned()),
-            None => (si, String::new()),
-        },
-    }
-}
+pub(crate) use crate::show::shown_in;
 
 /// A finding with a number in the unit it is shown in.
 pub(crate) fn with_number(

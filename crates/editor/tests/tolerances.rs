@@ -1,7 +1,8 @@
-//! What hover says of toleranced values and of tolerance classes.
+//! What hover and inlay hints say of toleranced values and of tolerance classes.
 
 use cutwater_compiler::Db;
-use cutwater_editor::hover;
+use cutwater_editor::{HintKind, hints, hover};
+use cutwater_text::Span;
 
 const TEXT: &str = "\
 let sleeve = 45 mm H7
@@ -67,4 +68,34 @@ fn both_ranges_and_what_contributes() {
     // Two tolerances in one expression are told apart.
     let h = at("bore ");
     assert!(h.contains("`seal.bore (tolerance 2)`"), "{h}");
+}
+
+#[test]
+fn limits_stand_beside_a_size_with_a_class() {
+    let text = "let sleeve = 45 mm H7\nlet plain = 45 mm\nimpeller w {\n    outside_diameter = 9.25 in\n    hub_diameter = 140 mm f7\n}\nring r {\n    bore = 140 mm H8\n    runs_on = w.hub_diameter\n}\n";
+    let mut db = Db::default();
+    db.set_file("a.pump", text);
+    db.settle(true, None).unwrap();
+    let file = db.file("a.pump").unwrap();
+    let all = hints(&db, file, Span::new(0, text.len()), |k| {
+        k == HintKind::Values
+    });
+    let shown: Vec<(&str, &str)> = all
+        .iter()
+        .map(|h| {
+            (
+                text[..h.offset].rsplit('\n').next().unwrap().trim(),
+                h.label.as_str(),
+            )
+        })
+        .collect();
+    // H7 at 45 mm +25/0, f7 at 140 mm -43/-83, H8 at 140 mm +63/0 (the tables named above).
+    assert_eq!(
+        shown,
+        [
+            ("let sleeve = 45 mm H7", "= 45.000 .. 45.025 mm"),
+            ("hub_diameter = 140 mm f7", "= 139.917 .. 139.957 mm"),
+            ("bore = 140 mm H8", "= 140.000 .. 140.063 mm"),
+        ]
+    );
 }
