@@ -321,8 +321,9 @@ impl Contributor {
     }
 }
 
-/// The contributors of a settled value, largest first. Those written in another file than `from` are followed by its name.
-pub fn contributors(db: &Db, value: &Tol, from: Option<FileId>) -> Vec<Contributor> {
+/// The contributors of a settled value, largest first, as they are spoken of in `file`: in its settings' units, and those
+/// written in another file followed by that file's name.
+pub fn contributors(db: &Db, value: &Tol, file: FileId) -> Vec<Contributor> {
     let everything = Window {
         low: f64::NEG_INFINITY,
         high: f64::INFINITY,
@@ -334,10 +335,9 @@ pub fn contributors(db: &Db, value: &Tol, from: Option<FileId>) -> Vec<Contribut
         .into_iter()
         .map(|part| {
             let (decl, slot, _) = crate::db::written_in(part.input);
-            let from = from.unwrap_or(db.file_of(decl));
             (
                 part,
-                Named::of(db, part.input, db.settled(decl, slot), from),
+                Named::of(db, part.input, db.settled(decl, slot), file),
             )
         })
         .collect();
@@ -345,7 +345,7 @@ pub fn contributors(db: &Db, value: &Tol, from: Option<FileId>) -> Vec<Contribut
         .iter()
         .map(|(part, named)| Contributor {
             path: named.name.replace('`', ""),
-            width: named.width(part.half_width, db.settings()),
+            width: named.width(part.half_width, db.settings_of(file)),
             worst_share: part.worst_share,
             spread_share: part.spread_share,
         })
@@ -533,7 +533,8 @@ pub(crate) fn advice(
             "an end of its range lies exactly at the limit, which is not enough here".to_owned(),
         ),
         Verdict::Spread | Verdict::WorstCase => {
-            let spread = (budget.verdict == Verdict::Spread)
+            // Of a single tolerance both are one.
+            let spread = (budget.verdict == Verdict::Spread && budget.parts.len() > 1)
                 .then(|| {
                     sentence(
                         "to keep it by root-sum-square, ",

@@ -6,7 +6,8 @@
 use cutwater_finding::Code;
 
 macro_rules! codes {
-    ($($(#[doc = $doc:literal])* $name:ident = $id:literal $word:literal $level:ident, $summary:literal, $page:literal, fires $fires:literal, silent $silent:literal;)*) => {
+    (settings: $($rest:tt)*) => { $crate::codes::codes!(@Settings $($rest)*); };
+    (@$sample:ident $($(#[doc = $doc:literal])* $name:ident = $id:literal $word:literal $level:ident, $summary:literal, $page:literal, fires $fires:literal, silent $silent:literal;)*) => {
         $(
             $(#[doc = $doc])*
             #[doc = $summary]
@@ -17,6 +18,7 @@ macro_rules! codes {
                 since: "0.1.0",
                 summary: $summary,
                 page: $page,
+                sample: ::cutwater_finding::Sample::$sample,
                 fires: $fires,
                 silent: $silent,
             };
@@ -24,6 +26,7 @@ macro_rules! codes {
         /// The findings declared in this file.
         pub static CODES: &[&::cutwater_finding::Code] = &[$(&$name),*];
     };
+    ($($rest:tt)*) => { $crate::codes::codes!(@Spec $($rest)*); };
 }
 pub(crate) use codes;
 
@@ -136,17 +139,20 @@ codes! {
     REQUIRE_FAILS = "CW0501" "requirement-not-met" Error, "A `require` line does not hold.",
         "The spec's own rule is broken. The message shows both sides.",
         fires "let a = 2 in\nrequire a >= 3 in because \"it must fit\"\n", silent "let a = 4 in\nrequire a >= 3 in because \"it must fit\"\n";
-    REQUIRE_TIGHT = "CW0502" "requirement-within-tolerance" Warning, "A `require` line holds nominally and by root-sum-square, but not in the worst case.",
-        "The nominal value keeps the rule, and so does the range in which most parts lie, but parts that are all at the wrong end of their tolerances do not. The labels show what each tolerance contributes, the help by how much they would have to shrink. Where the parts vary independently and the odd one that breaks the rule can be found and set aside, this may be accepted with a reason.",
-        fires "let a = 3.0018 in ± 0.001\nlet b = a - 0 in ± 0.001\nrequire b >= 3 in\n", silent "let a = 3.003 in ± 0.002\nrequire a >= 3 in\n";
-    REQUIRE_UNLIKELY = "CW0503" "requirement-within-spread" Warning, "A `require` line holds nominally but not over the root-sum-square spread.",
-        "The nominal value keeps the rule, but the range in which most parts lie (root-sum-square of the tolerances about the middle of their limits) does not, and so neither does the worst case. Some of the parts made to these tolerances will break the rule. The help says how far the tolerances would have to shrink; moving the nominal value towards the middle of the range is often cheaper.",
+    REQUIRE_TIGHT = "CW0502" "requirement-within-tolerance" Warning, "A `require` line holds nominally, but not in the worst case.",
+        "The nominal value keeps the rule, and so does the range in which most parts lie (root-sum-square), but parts that are all at the wrong end of their tolerances do not. Where a single tolerance bears on the value, both ranges are one. The labels show what each tolerance contributes, the help by how much they would have to shrink. Where the parts vary independently and the odd one that breaks the rule can be found and set aside, this may be accepted with a reason.",
         fires "let a = 3.001 in ± 0.002\nrequire a >= 3 in\n", silent "let a = 3.003 in ± 0.002\nrequire a >= 3 in\n";
+    REQUIRE_UNLIKELY = "CW0503" "requirement-within-spread" Warning, "A `require` line holds nominally, but not by root-sum-square.",
+        "The nominal value keeps the rule, but the range in which most parts lie (root-sum-square of the tolerances about the middle of their limits) does not, and so neither does the worst case. Some of the parts made to these tolerances will break the rule. The help says how far the tolerances would have to shrink; moving the nominal value towards the middle of the range is often cheaper.",
+        fires "let bore = 5.502 in ± 0.002\nlet hub = 5.497 in ± 0.001\nrequire bore - hub >= 0.003 in\n", silent "let bore = 5.502 in ± 0.002\nlet hub = 5.497 in ± 0.001\nrequire bore - hub >= 0.0025 in\n";
 }
 
 /// Every finding there is, by id.
 pub fn all() -> Vec<&'static Code> {
     let mut out: Vec<&'static Code> = CODES.to_vec();
+    out.extend(crate::settings::CODES);
+    out.extend(crate::accept::CODES);
+    out.extend(crate::baseline::CODES);
     for list in crate::kinds::CODES {
         out.extend(*list);
     }
@@ -157,6 +163,47 @@ pub fn all() -> Vec<&'static Code> {
 /// Whether a finding says that a duty has no solution: the command line's exit code 3.
 pub fn is_unsolved(code: &Code) -> bool {
     code == &crate::kinds::duty::DUTY_UNMET || code == &crate::kinds::duty::DUTY_NOT_CONVERGED
+}
+
+/// Whether a spec may accept a finding: a judgement, such as a limit that is not kept. What makes a text or its
+/// numbers meaningless may not be accepted: mistakes of the language, sizes that cannot be, laws and lays that are
+/// incomplete, tables that do not match, a duty without a solution; nor may what is said of acceptances and settings themselves.
+pub fn may_be_accepted(code: &Code) -> bool {
+    use crate::kinds::{duty, lay, line, pump, rotor, service, supply, surroundings};
+    let own = [
+        CODES,
+        crate::settings::CODES,
+        crate::accept::CODES,
+        crate::baseline::CODES,
+    ];
+    let judgement = [&REQUIRE_FAILS, &REQUIRE_TIGHT, &REQUIRE_UNLIKELY];
+    let meaningless = [
+        &duty::DUTY_FORM,
+        &duty::DUTY_HOLD,
+        &lay::LAY_STATION,
+        &lay::LAY_LOOSE,
+        &lay::LAY_HEIGHT,
+        &line::HOSE_LAW,
+        &line::NOZZLE_LAW,
+        &line::APPLIANCE_LAW,
+        &pump::EFFICIENCY,
+        &pump::POWER_ZERO,
+        &pump::STAGES_JOIN,
+        &supply::SUPPLY_FORM,
+        &supply::HYDRANT_TEST,
+        &surroundings::WATER_RANGE,
+        &surroundings::SITE_RANGE,
+        &rotor::EYE_SIZE,
+        &rotor::EXIT_BLOCKED,
+        &rotor::RING_THICKNESS,
+        &service::POINTS,
+        &service::BEFORE,
+        &service::PROCEDURE_POINTS,
+    ];
+    judgement.contains(&code)
+        || !is_unsolved(code)
+            && !meaningless.contains(&code)
+            && !own.iter().any(|list| list.contains(&code))
 }
 
 /// A finding by its id or name.

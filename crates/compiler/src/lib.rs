@@ -8,11 +8,14 @@
 //! Kinds, fields and computed properties are defined once, in [`schema`] and [`kinds`]. The compiler never
 //! prints and never reads files: its host gives it texts.
 
+mod accept;
+pub mod baseline;
 pub mod budget;
 mod check;
 pub mod codes;
 mod db;
 pub mod eval;
+pub mod found;
 pub mod hydraulic;
 pub mod kinds;
 pub mod library;
@@ -28,4 +31,5 @@ pub mod world;
 /// Tolerance classes, for those who show them.
 pub use cutwater_mechanics::iso286;
 pub use db::{Cx, Db, DeclId, Eval, FileTrouble, Halt, Local, MAX_FILE};
-pub use settings::Settings;
+pub use found::{Acceptance, Found, Standing};
+pub use settings::{ProjectSettings, Settings};

@@ -4,6 +4,7 @@ use crate::DeclId;
 use crate::budget::{self, Contributor};
 use crate::db::Db;
 use crate::schema::{ComputedDef, Slot};
+use crate::settings::Settings;
 use crate::show;
 use crate::value::{Quantity, Value};
 use cutwater_finding::{FileId, Place};
@@ -125,6 +126,7 @@ fn rows(
     hint: bool,
     out: &mut Vec<Row>,
 ) {
+    let settings = db.settings_of(db.file_of(d));
     let mut push = |path: String, value: Shown, origin: &'static str| {
         let quantity = match v {
             Value::Quantity(q) => Some(q),
@@ -133,7 +135,7 @@ fn rows(
         // A dimension by itself says it all.
         let contributors = match quantity {
             Some(q) if q.value.inputs().nth(1).is_some() => {
-                budget::contributors(db, &q.value, Some(db.file_of(d)))
+                budget::contributors(db, &q.value, db.file_of(d))
             }
             _ => Vec::new(),
         };
@@ -154,7 +156,7 @@ fn rows(
         });
     };
     match v {
-        Value::Quantity(q) => push(path, quantity(db, q), q.origin.word()),
+        Value::Quantity(q) => push(path, quantity(settings, q), q.origin.word()),
         Value::Choice(w) => push(path, Shown::Word((*w).to_owned()), "computed"),
         Value::Text(t) => push(path, Shown::Word(t.to_string()), "computed"),
         Value::Date(t) => push(path, Shown::Word(t.to_string()), "stated"),
@@ -163,10 +165,14 @@ fn rows(
             Shown::Word(if *t { "yes" } else { "no" }.to_owned()),
             "computed",
         ),
-        Value::Range(r) => push(path, Shown::Word(show::range(r, db.settings())), "computed"),
+        Value::Range(r) => push(path, Shown::Word(show::range(r, settings)), "computed"),
         Value::Phrase(parts) => {
             for (name, q) in parts.iter() {
-                push(format!("{path}.{name}"), quantity(db, q), q.origin.word());
+                push(
+                    format!("{path}.{name}"),
+                    quantity(settings, q),
+                    q.origin.word(),
+                );
             }
         }
         Value::Record(r) => {
@@ -201,8 +207,7 @@ fn rows(
 }
 
 /// A quantity in the unit it was written in, or the one the settings prefer.
-pub fn quantity(db: &Db, q: &Quantity) -> Shown {
-    let settings = db.settings();
+pub fn quantity(settings: &Settings, q: &Quantity) -> Shown {
     let own = q
         .unit
         .as_ref()
@@ -231,11 +236,7 @@ pub fn quantity(db: &Db, q: &Quantity) -> Shown {
     }
 }
 
-fn unit_of(
-    si: f64,
-    kind: Kind,
-    settings: &crate::Settings,
-) -> Option<&'static cutwater_quantity::Unit> {
+fn unit_of(si: f64, kind: Kind, settings: &Settings) -> Option<&'static cutwater_quantity::Unit> {
     let shown = display_as(
         si,
         kind,

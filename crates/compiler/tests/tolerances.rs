@@ -355,7 +355,7 @@ fn where_the_nominal_is_out_no_shrinking_helps() {
     );
     // The nominal value is inside, but the middle of the limits is not: 5 (+0/-4) thousandths lies about 3.
     let db = settled("let a = 0.005 in (+0/-0.004)\nrequire a >= 0.0035 in\n");
-    let help = the(&db, "CW0503").help.expect("help");
+    let help = the(&db, "CW0502").help.expect("help");
     assert!(
         help.contains("no shrinking helps") && help.contains("up by 0.0025 in"),
         "{help}"
@@ -372,7 +372,7 @@ fn where_the_nominal_is_out_no_shrinking_helps() {
 fn numbers_that_look_alike_get_more_digits() {
     // 0.0046 in against a limit of 0.00456 in: at four digits both are 0.0046.
     let db = settled("let a = 0.005 in ± 0.00044\nrequire a >= 0.00457 in\n");
-    let f = the(&db, "CW0503");
+    let f = the(&db, "CW0502");
     assert!(f.message.contains("0.00456 .. 0.00544 in"), "{}", f.message);
 }
 
@@ -406,7 +406,7 @@ fn a_ring_is_judged_the_same_way() {
 #[test]
 fn contributors_are_the_dimensions_themselves() {
     let text = "impeller first {\n    outside_diameter = 9.25 in\n    hub_diameter = 5.497 in (+0/-0.002)\n}\nring seal {\n    runs_on = first.hub_diameter\n    bore = first.hub_diameter + 0.005 in ± 0.0005\n}\nrequire seal.clearance >= 0.0047 in\n";
-    let f = the(&settled(text), "CW0503");
+    let f = the(&settled(text), "CW0502");
     let labels: Vec<(&str, &str)> = f
         .labels
         .iter()
@@ -614,4 +614,21 @@ fn two_sizes_from_one_dimension() {
     assert_eq!(named(&db, "ratio").value.lo(), 1.0);
     assert_eq!(named(&db, "ratio").value.hi(), 1.0);
     assert_eq!(named(&db, "same").value.hi(), 0.0);
+}
+
+/// A rule that holds nominally only may be accepted with a reason, as one that fails may.
+#[test]
+fn a_spread_outside_its_limits_may_be_accepted() {
+    let text = format!(
+        "{FIT}require gap >= 0.003 in\naccept CW0503 because \"each pair is measured and matched\"\n"
+    );
+    let db = settled(&text);
+    let found = db.found(db.file("a.pump").expect("the file is there"));
+    assert_eq!(found.len(), 1, "{found:#?}");
+    assert_eq!(found[0].finding.code.id, "CW0503");
+    assert!(
+        matches!(found[0].standing, cutwater_compiler::Standing::Accepted(_)),
+        "{:?}",
+        found[0].standing
+    );
 }

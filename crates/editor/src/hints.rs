@@ -4,7 +4,7 @@ use crate::at::written;
 use cutwater_compiler::results::{self, Row};
 use cutwater_compiler::schema::Slot;
 use cutwater_compiler::value::{Quantity, Value};
-use cutwater_compiler::{Db, DeclId, kinds, show};
+use cutwater_compiler::{Db, DeclId, Settings, kinds, show};
 use cutwater_finding::FileId;
 use cutwater_quantity::{System, UnitSystem, display};
 use cutwater_syntax::ast::{EntryKind, ItemKind};
@@ -75,6 +75,7 @@ pub fn hints(db: &Db, file: FileId, range: Span, wanted: impl Fn(HintKind) -> bo
 fn of_decl(db: &Db, d: DeclId, wanted: &impl Fn(HintKind) -> bool, out: &mut Vec<Hint>) {
     let parsed = db.parsed(d);
     let chunk = db.chunk(d);
+    let settings = db.settings_of(db.file_of(d));
     let offset = |span: Span| (span.end + chunk.start) as usize;
     let rows: Vec<Row> = results::of_decl(db, d)
         .into_iter()
@@ -88,7 +89,7 @@ fn of_decl(db: &Db, d: DeclId, wanted: &impl Fn(HintKind) -> bool, out: &mut Vec
                 && plain
                 && let Some(hint) = db
                     .settled(d, 0)
-                    .and_then(|v| limits(db, v, offset(value.span)))
+                    .and_then(|v| limits(settings, v, offset(value.span)))
             {
                 out.push(hint);
             }
@@ -181,7 +182,7 @@ fn tooltip(rows: &[&Row]) -> String {
 }
 
 /// The limits of a size that is written with a tolerance class.
-fn limits(db: &Db, value: &Value, offset: usize) -> Option<Hint> {
+fn limits(settings: &Settings, value: &Value, offset: usize) -> Option<Hint> {
     let Value::Quantity(q) = value else {
         return None;
     };
@@ -190,7 +191,7 @@ fn limits(db: &Db, value: &Value, offset: usize) -> Option<Hint> {
         offset,
         label: format!(
             "= {}",
-            show::limits(&q.value, q.kind, q.unit.as_ref(), db.settings())
+            show::limits(&q.value, q.kind, q.unit.as_ref(), settings)
         ),
         tooltip: String::new(),
         kind: HintKind::Values,
@@ -202,6 +203,7 @@ fn classes(db: &Db, d: DeclId, parsed: &cutwater_syntax::Parsed, out: &mut Vec<H
     let Some((_, slots)) = db.kind(d) else {
         return;
     };
+    let settings = db.settings_of(db.file_of(d));
     for (k, (name, slot)) in slots.list.iter().enumerate() {
         if !matches!(slot, Slot::Field(_) | Slot::GroupField(..)) {
             continue;
@@ -212,7 +214,10 @@ fn classes(db: &Db, d: DeclId, parsed: &cutwater_syntax::Parsed, out: &mut Vec<H
         // Where a path leads to such a size, the limits stand there.
         if matches!(value.kind, cutwater_syntax::ast::ExprKind::Number(_)) {
             let offset = (value.span.end + db.chunk(d).start) as usize;
-            out.extend(db.settled(d, k as u16).and_then(|v| limits(db, v, offset)));
+            out.extend(
+                db.settled(d, k as u16)
+                    .and_then(|v| limits(settings, v, offset)),
+            );
         }
     }
 }
@@ -235,7 +240,7 @@ fn units(db: &Db, d: DeclId, parsed: &cutwater_syntax::Parsed, out: &mut Vec<Hin
         let Some(Value::Quantity(q)) = db.settled(d, k as u16) else {
             continue;
         };
-        if let Some(text) = other_unit(q, db.settings().units) {
+        if let Some(text) = other_unit(q, db.settings_of(db.file_of(d)).units) {
             out.push(Hint {
                 offset: (value.span.end + db.chunk(d).start) as usize,
                 label: format!("= {text}"),

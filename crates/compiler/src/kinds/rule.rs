@@ -251,6 +251,14 @@ fn verdict(cx: &mut Cx<'_>, d: DeclId, window: &Window, said: &Said<'_>) -> Eval
             format!("`{text}` is {given}, not {asked}{reason}"),
             "does not hold",
         ),
+        // Of one tolerance alone nothing is added up: root-sum-square and worst case are one.
+        Verdict::Spread if budget.parts.len() == 1 => (
+            &codes::REQUIRE_TIGHT,
+            format!(
+                "`{text}` is {given}: {asked} nominally, but not over its tolerance, root-sum-square and worst case being one for a single tolerance{reason}"
+            ),
+            "not over its tolerance",
+        ),
         Verdict::Spread => (
             &codes::REQUIRE_UNLIKELY,
             format!(
