@@ -556,7 +556,12 @@ pub(crate) fn advice(
                 ));
             } else if fits {
                 parts.push(format!(
-                    "or leave the tolerances and move the nominal value {} by {}",
+                    "or leave {} and move the nominal value {} by {}",
+                    if budget.parts.len() == 1 {
+                        "the tolerance"
+                    } else {
+                        "the tolerances"
+                    },
                     direction(&budget.worst),
                     amount(budget.worst.largest())
                 ));

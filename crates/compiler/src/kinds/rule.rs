@@ -255,7 +255,7 @@ fn verdict(cx: &mut Cx<'_>, d: DeclId, window: &Window, said: &Said<'_>) -> Eval
         Verdict::Spread if budget.parts.len() == 1 => (
             &codes::REQUIRE_TIGHT,
             format!(
-                "`{text}` is {given}: {asked} nominally, but not over its tolerance, root-sum-square and worst case being one for a single tolerance{reason}"
+                "`{text}` is {given}: {asked} nominally, but neither by root-sum-square nor in the worst case, which are one for a single tolerance{reason}"
             ),
             "not over its tolerance",
         ),
