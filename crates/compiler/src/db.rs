@@ -1517,6 +1517,17 @@ fn common_prefix(a: &[u8], b: &[u8]) -> usize {
     at
 }
 
+/// The declaration, slot and place in that slot's text (from 1) in which a toleranced number is written.
+pub(crate) fn written_in(input: InputId) -> (DeclId, u16, u16) {
+    // What `Cx::next_input` put together.
+    let InputId(id) = input;
+    (
+        DeclId((id >> 32) as u32),
+        (id >> 16 & 0xFFFF) as u16,
+        (id & 0xFFFF) as u16,
+    )
+}
+
 /// What an evaluation sees: the workspace through the item being evaluated, with every read recorded.
 pub struct Cx<'a> {
     db: &'a mut Db,

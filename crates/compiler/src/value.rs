@@ -6,6 +6,7 @@
 use crate::DeclId;
 use crate::hydraulic::Solution;
 use crate::schema::ColumnType;
+use cutwater_mechanics::iso286;
 use cutwater_quantity::{CompoundUnit, Gallon, Kind, Tol};
 use smol_str::SmolStr;
 use std::sync::Arc;
@@ -44,6 +45,16 @@ impl Origin {
     }
 }
 
+/// A size written with a tolerance class: `45 mm H7`.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Fit {
+    /// The class.
+    pub class: iso286::Class,
+    /// The nominal size as written, in SI units: the name of the size, which may lie outside its limits, as with `45 mm f7`.
+    /// What is computed from the size starts from the middle of the limits.
+    pub nominal: f64,
+}
+
 /// A number with its kind.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Quantity {
@@ -57,6 +68,8 @@ pub struct Quantity {
     pub origin: Origin,
     /// Which gallon it was written in, where it was.
     pub gallon: Option<Gallon>,
+    /// The tolerance class it was written with, where it was; what is computed from it has none.
+    pub fit: Option<Fit>,
 }
 
 impl Quantity {
@@ -73,6 +86,7 @@ impl Quantity {
             unit: None,
             origin: Origin::Computed,
             gallon: None,
+            fit: None,
         }
     }
 
@@ -180,6 +194,7 @@ impl Table {
                     gallon: unit.as_ref().and_then(|u| u.gallon()),
                     unit: unit.clone(),
                     origin: Origin::Stated,
+                    fit: None,
                 })
             }
             (Cell::Number(v), ColumnType::Text) => Value::Text(crate::show::number_text(*v).into()),

@@ -40,6 +40,13 @@ const LINES: &[&str] = &[
     "// a comment",
     "/// a doc comment",
     "require r.clearance within 0.003 .. 0.007 in because \"it must\"",
+    "require r.clearance within 0.0047 .. 0.0063 in",
+    "require other.b - b within -0.15 .. 0.15 in",
+    "    bore = 140 mm H7",
+    "    runs_on = 140 mm f7",
+    "let b = 3 in H7",
+    "let e = 1.5 in p6 - 38 mm t6",
+    "let g = 20 mm t6",
     "require a <= b",
     "accept CW0501 because \"as built\"",
     "accept CW0501 on d1.flow because \"a trial\" until 2026-01-01",
@@ -162,7 +169,7 @@ fn outcome(db: &Db) -> String {
         for found in db.found(f) {
             let x = &found.finding;
             out.push_str(&format!(
-                "{path} {} {:?} {:?} {} {} {} {:?} {:?}\n",
+                "{path} {} {:?} {:?} {} {} {} {:?} {:?} {:?}\n",
                 found.subject,
                 found.standing,
                 x.place.span,
@@ -173,16 +180,21 @@ fn outcome(db: &Db) -> String {
                     .iter()
                     .map(|l| (db.path(l.place.file), l.place.span, &l.text))
                     .collect::<Vec<_>>(),
+                x.help,
                 x.fix.as_ref().map(|f| &f.title)
             ));
         }
         for r in results::of_file(db, f) {
             out.push_str(&format!(
-                "{path} {} = {} [{}] {:?}\n",
+                "{path} {} = {} [{}] {:?} {:?}\n",
                 r.path,
                 r.value.text(),
                 r.origin,
-                r.place.span
+                r.place.span,
+                r.contributors
+                    .iter()
+                    .map(|c| (&c.path, c.text()))
+                    .collect::<Vec<_>>()
             ));
         }
     }

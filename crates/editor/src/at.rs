@@ -8,6 +8,7 @@ use cutwater_compiler::schema::{GroupDef, KindDef, Slot, Slots, TableDef, Type};
 use cutwater_compiler::value::Value;
 use cutwater_compiler::{Db, DeclId, kinds, library, paths, schema};
 use cutwater_finding::{FileId, Place};
+use cutwater_quantity::{Kind, parse_unit};
 use cutwater_syntax::Parsed;
 use cutwater_syntax::ast::{
     Accept, Access, Condition, Decl, Entry, EntryKind, Every, Expr, ExprKind, ItemKind, Name,
@@ -48,6 +49,8 @@ pub enum Thing {
     Unit(String),
     /// A number, with its unit and tolerance.
     Number,
+    /// A tolerance class as written, and the size it stands behind, in metres, where that is a length.
+    Class(String, Option<f64>),
     /// A date or a text.
     Literal,
     /// The name with this index in a path. `decls`: the path is looked up among declarations alone.
@@ -451,6 +454,15 @@ impl Find<'_> {
     }
 
     fn number(&self, n: &Number, span: Span) -> Got {
+        if let Some(class) = &n.class
+            && self.on(class.span)
+        {
+            let unit = n.unit.as_ref().and_then(|u| parse_unit(&u.text).ok());
+            let size = unit
+                .filter(|u| u.kind() == Kind::Length)
+                .map(|u| u.to_si(n.value));
+            return Some((Thing::Class(class.text.to_string(), size), class.span));
+        }
         let in_tolerance = n.tolerance.as_ref().and_then(|t| t.unit.as_ref());
         for unit in [n.unit.as_ref(), in_tolerance].into_iter().flatten() {
             // The digits win where both touch: `5in` asked at the `5`.

@@ -7,17 +7,20 @@ use crate::at::{
     Spot, Target, Thing, find_item, inherited, like_base, parameter, parameters, resolve,
     resolve_element, spot, table_of, used_file, written,
 };
+use cutwater_compiler::iso286::{Class, Feature};
 use cutwater_compiler::schema::{
     ColumnType, FieldDef, GroupDef, KindDef, Need, Sign, Slot, Slots, TableDef, Type,
 };
-use cutwater_compiler::value::{Quantity, Range, Value};
-use cutwater_compiler::{Db, DeclId, Settings, eval, library, results, schema, show};
+use cutwater_compiler::value::{Quantity, Value};
+use cutwater_compiler::{Db, DeclId, budget, eval, library, results, schema, show};
 use cutwater_finding::FileId;
 use cutwater_quantity::{Kind, UnitSystem, display, parse_unit};
 use cutwater_syntax::Parsed;
 use cutwater_syntax::ast::{ExprKind, ItemKind};
 use cutwater_text::Span;
 
+/// Most contributors listed for one value.
+const MOST_CONTRIBUTORS: usize = 6;
 /// Most results listed for one declaration.
 const MOST_RESULTS: usize = 24;
 
@@ -56,6 +59,7 @@ pub fn hover(db: &Db, file: FileId, offset: usize) -> Option<Hover> {
             format!("**{}** — {}\n\n{}", c.name, column_type(c.ty), c.doc)
         }
         Thing::Unit(u) => unit(u)?,
+        Thing::Class(text, size) => class(text, *size)?,
         Thing::Number | Thing::Literal => value_block(db, file, db.settled(decl, slot?)?)?,
         Thing::Name { path, index, decls } => {
             target(db, file, &resolve(db, decl, path, *index, *decls)?)?
@@ -545,7 +549,7 @@ fn target(db: &Db, file: FileId, t: &Target) -> Option<String> {
 fn value_block(db: &Db, file: FileId, v: &Value) -> Option<String> {
     let settings = db.settings_of(file);
     match v {
-        Value::Quantity(q) => Some(quantity(settings, q)),
+        Value::Quantity(q) => Some(quantity(db, file, q)),
         Value::Range(r) => Some(format!("**{}**", show::range(r, settings))),
         Value::Phrase(parts) => {
             let lines: Vec<String> = parts
@@ -587,25 +591,39 @@ fn value_block(db: &Db, file: FileId, v: &Value) -> Option<String> {
     }
 }
 
-fn quantity(settings: &Settings, q: &Quantity) -> String {
+fn quantity(db: &Db, file: FileId, q: &Quantity) -> String {
+    let settings = db.settings_of(file);
     let own = show::quantity(q, settings);
-    let mut out = format!("**{own}** ({}, {})", q.kind.name(), q.origin.word());
+    let equals = match q.fit {
+        Some(_) => format!(
+            " = {}",
+            show::limits(&q.value, q.kind, q.unit.as_ref(), settings)
+        ),
+        None => String::new(),
+    };
+    let mut out = format!("**{own}**{equals} ({}, {})", q.kind.name(), q.origin.word());
     if q.value.is_toleranced() {
-        let rss = q.value.rss();
         out.push_str(&format!(
             "\n\n- worst case: {}",
             show::limits(&q.value, q.kind, q.unit.as_ref(), settings)
         ));
-        let spread = Range {
-            kind: q.kind,
-            low: rss.low,
-            high: rss.high,
-            unit: q.unit.clone(),
-        };
         out.push_str(&format!(
             "\n- root-sum-square: {}",
-            show::range(&spread, settings)
+            show::spread(&q.value, q.kind, q.unit.as_ref(), settings)
         ));
+        let from = budget::contributors(db, &q.value, file);
+        if from.len() > 1 {
+            out.push_str("\n\nfrom\n");
+            for c in from.iter().take(MOST_CONTRIBUTORS) {
+                out.push_str(&format!("\n- `{}`: {}", c.path, c.text()));
+            }
+            if from.len() > MOST_CONTRIBUTORS {
+                out.push_str(&format!(
+                    "\n- … and {} more",
+                    from.len() - MOST_CONTRIBUTORS
+                ));
+            }
+        }
     }
     if let Some(other) = elsewhere(q.si(), q.kind, settings.units)
         && other != own
@@ -613,6 +631,37 @@ fn quantity(settings: &Settings, q: &Quantity) -> String {
         out.push_str(&format!("\n\n= {other}"));
     }
     out
+}
+
+/// A tolerance class: what its letter and number say, and its limits for the size it stands behind.
+fn class(text: &str, size: Option<f64>) -> Option<String> {
+    let class: Class = text.parse().ok()?;
+    let mut out = format!(
+        "**{class}** — a tolerance class for {}, with the fundamental deviation {} and the grade IT{}",
+        match class.feature() {
+            Feature::Hole => "holes and other inside sizes",
+            Feature::Shaft => "shafts and other outside sizes",
+        },
+        class.letters(),
+        class.grade()
+    );
+    if let Some(size) = size
+        && let Ok(limits) = class.deviations(size)
+    {
+        let micrometres = |m: f64| {
+            let um = m * 1e6;
+            let um = show::number_text((um * 10.0).round() / 10.0);
+            if m > 0.0 { format!("+{um}") } else { um }
+        };
+        out.push_str(&format!(
+            "\n\nFor {}: {} / {} µm",
+            display(size, Kind::Length, UnitSystem::Metric),
+            micrometres(limits.upper),
+            micrometres(limits.lower)
+        ));
+    }
+    out.push_str("\n\nSource: ISO 286-1");
+    Some(out)
 }
 
 /// The value in the usual unit of the other system.

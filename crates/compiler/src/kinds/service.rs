@@ -772,6 +772,7 @@ fn pressure(v: f64, a: &reading::Analysis, origin: Origin) -> Quantity {
         unit: a.pressure_unit.clone(),
         origin,
         gallon: None,
+        fit: None,
     }
 }
 
