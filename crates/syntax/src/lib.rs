@@ -13,6 +13,7 @@ pub mod parser;
 pub mod prepare;
 pub mod split;
 pub mod token;
+pub mod words;
 
 use cutwater_text::Span;
 

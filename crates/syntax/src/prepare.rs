@@ -23,6 +23,7 @@
 
 use crate::parser::quote;
 use crate::token::{Raw, T};
+use crate::words::joins;
 use crate::{MAX_NESTING, SyntaxError, SyntaxErrorKind};
 use cutwater_text::Span;
 
@@ -38,12 +39,6 @@ pub struct Tok<'s> {
     /// Bytes from the chunk's start.
     pub span: Span,
 }
-
-/// Words that join parts of a value, never units.
-pub const JOINING: &[&str] = &[
-    "at", "of", "per", "to", "like", "as", "because", "within", "rise", "fall", "lines", "where",
-    "and", "is", "until",
-];
 
 #[derive(Clone, Copy)]
 struct Open {
@@ -111,27 +106,6 @@ fn opener(kind: T) -> T {
         T::RParen => T::LParen,
         _ => T::LBracket,
     }
-}
-
-/// Whether a word is one of [`JOINING`].
-pub(crate) fn joins(word: &str) -> bool {
-    matches!(
-        word,
-        "at" | "of"
-            | "per"
-            | "to"
-            | "like"
-            | "as"
-            | "because"
-            | "within"
-            | "rise"
-            | "fall"
-            | "lines"
-            | "where"
-            | "and"
-            | "is"
-            | "until"
-    )
 }
 
 fn ends_value(kind: T) -> bool {
@@ -278,7 +252,7 @@ impl<'s> Pass<'s, '_> {
         }
         let Some(last) = self.out.last().copied() else {
             self.head = if r.kind == T::Word
-                && !crate::split::ITEM_WORDS.contains(&r.span.slice(self.text))
+                && !crate::words::begins_item(r.span.slice(self.text))
                 && !names_field
             {
                 Head::Inside

@@ -5,7 +5,7 @@ mod common;
 use common::{expr, meaning};
 use cutwater_syntax::ast::{EntryKind, ExprKind, ItemKind};
 use cutwater_syntax::parse_chunk;
-use cutwater_syntax::prepare::{JOINING, prepare};
+use cutwater_syntax::prepare::prepare;
 use cutwater_syntax::token::{T, lex};
 
 fn prepared(text: &str) -> Vec<(T, &str)> {
@@ -59,7 +59,7 @@ fn a_number_takes_the_unit_on_its_line() {
 
 #[test]
 fn joining_words_are_never_units() {
-    for word in JOINING {
+    for word in cutwater_syntax::words::joining() {
         assert_eq!(prepared(&format!("5 {word}"))[1].0, T::Word, "{word}");
     }
     assert_eq!(prepared("5 atm")[1].0, T::Unit);
