@@ -9,6 +9,7 @@
 
 pub mod ast;
 pub mod format;
+pub mod grammar;
 pub mod parser;
 pub mod prepare;
 pub mod split;
