@@ -166,10 +166,12 @@ module.exports = grammar({
 
     segment: $ => seq(
       optional(seq(field('label', $.name), ':')),
-      optional(seq(field('amount', $.quantity), 'of')),
+      optional(seq(field('amount', choice($.quantity, alias($.negative_quantity, $.negation))), 'of')),
       field('what', $.path),
       repeat($.modifier),
     ),
+
+    negative_quantity: $ => seq(choice(...MINUS), $.quantity),
 
     modifier: $ => seq(choice(...words.grammar.modifiers), field('value', $.expression)),
 
@@ -198,7 +200,8 @@ module.exports = grammar({
       field('exponent', choice($._atom, alias($.negative_atom, $.negation))),
     )),
 
-    negative_atom: $ => seq(choice(...MINUS), $._atom),
+    // The compiler takes two signs at most, the second a number's own.
+    negative_atom: $ => seq(choice(...MINUS), choice($._atom, alias($.negative_atom, $.negation))),
 
     _atom: $ => choice($.quantity, $.date, $.text, $.path, $.element, $.call, $.list, $.parenthesized),
 
@@ -214,10 +217,13 @@ module.exports = grammar({
 
     list: $ => seq('[', list($.expression), ']'),
 
+    // Without a unit, "H7" is taken for one.
     quantity: $ => seq(
       $.number,
-      optional(field('unit', $.unit)),
-      optional(choice($.tolerance, $.tolerance_class)),
+      optional(choice(
+        $.tolerance,
+        seq(field('unit', $.unit), optional(choice($.tolerance, $.tolerance_class))),
+      )),
     ),
 
     tolerance: $ => choice(

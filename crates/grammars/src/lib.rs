@@ -15,7 +15,10 @@ pub fn files() -> Vec<(&'static str, String)> {
     vec![
         ("words.json", words.json()),
         ("tree-sitter/src/joining.h", words.joining_h()),
-        ("textmate/cutwater.tmLanguage.json", textmate::grammar(&words)),
+        (
+            "textmate/cutwater.tmLanguage.json",
+            textmate::grammar(&words),
+        ),
         (
             "cutwater.ebnf",
             cutwater_syntax::grammar::ebnf(&words.kinds, &words.functions),

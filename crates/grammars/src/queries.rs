@@ -75,7 +75,10 @@ mod tests {
         let words = words();
         let text = "(a) @b\n((kind) @k\n  ; words: kinds\n  (#any-of? @k \"old\"))\n; end\n";
         let once = renew(text, &words).unwrap();
-        assert!(once.contains("\"impeller\"") && !once.contains("old"), "{once}");
+        assert!(
+            once.contains("\"impeller\"") && !once.contains("old"),
+            "{once}"
+        );
         assert!(once.starts_with("(a) @b\n((kind) @k\n  ; words: kinds\n  (#any-of? @k\n"));
         assert!(once.ends_with("))\n; end\n"), "{once}");
         assert_eq!(renew(&once, &words).unwrap(), once);

@@ -10,8 +10,7 @@ use serde_json::{Value, json};
 /// A word's first character and what may follow it, as in the lexer.
 const FIRST: &str = "[A-Za-z_%°µμ℃℉Δ]";
 const FURTHER: &str = "[A-Za-z0-9_°µμ²³⁴⁻¹]";
-const NUMBER: &str =
-    r"(?:(?:[0-9]+-)?[0-9]+/[0-9]+|(?:[0-9][0-9_]*(?:\.[0-9][0-9_]*)?|\.[0-9][0-9_]*)(?:[eE][+-]?[0-9]+)?)";
+const NUMBER: &str = r"(?:(?:[0-9]+-)?[0-9]+/[0-9]+|(?:[0-9][0-9_]*(?:\.[0-9][0-9_]*)?|\.[0-9][0-9_]*)(?:[eE][+-]?[0-9]+)?)";
 const DATE: &str = "[0-9]{4}-[0-9]{2}-[0-9]{2}";
 const BLANKS: &str = r"[ \t\x{A0}\x{FEFF}]*";
 

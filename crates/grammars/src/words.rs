@@ -3,9 +3,9 @@
 //! Lists keep the order of their tables and hold no word twice.
 
 use cutwater_compiler::eval::FUNCTIONS;
-use cutwater_compiler::schema::{FieldDef, Type, kinds};
+use cutwater_compiler::schema::{self, FieldDef, KindDef, Type};
 use cutwater_quantity::{Unit, units};
-use cutwater_syntax::words::{Sort, joining, of_sort};
+use cutwater_syntax::words::{Sort, begins_item, joining, of_sort};
 use serde::Serialize;
 
 /// All lists.
@@ -66,10 +66,18 @@ fn once(words: impl IntoIterator<Item = &'static str>) -> Vec<&'static str> {
     out
 }
 
+/// Kinds of declarations. The schema also describes `let` and `require`, whose words are the grammar's own.
+fn kinds() -> impl Iterator<Item = &'static KindDef> {
+    let all = schema::kinds().iter().copied();
+    all.filter(|k| !begins_item(k.word))
+}
+
 fn all_fields() -> impl Iterator<Item = &'static FieldDef> {
-    kinds()
-        .iter()
-        .flat_map(|k| k.fields.iter().chain(k.groups.iter().flat_map(|g| g.fields)))
+    kinds().flat_map(|k| {
+        k.fields
+            .iter()
+            .chain(k.groups.iter().flat_map(|g| g.fields))
+    })
 }
 
 /// The lists as the tables have them now.
@@ -89,28 +97,22 @@ pub fn words() -> Words {
             links: once(of_sort(Sort::Link)),
             joining: once(joining()),
         },
-        kinds: once(kinds().iter().map(|k| k.word)),
-        unnamed: once(kinds().iter().filter(|k| k.unnamed).map(|k| k.word)),
+        kinds: once(kinds().map(|k| k.word)),
+        unnamed: once(kinds().filter(|k| k.unnamed).map(|k| k.word)),
         fields: once(all_fields().map(|f| f.name)),
-        groups: once(kinds().iter().flat_map(|k| k.groups).map(|g| g.name)),
-        tables: once(kinds().iter().flat_map(|k| k.tables).map(|t| t.name)),
+        groups: once(kinds().flat_map(|k| k.groups).map(|g| g.name)),
+        tables: once(kinds().flat_map(|k| k.tables).map(|t| t.name)),
         columns: once(
             kinds()
-                .iter()
                 .flat_map(|k| k.tables)
                 .flat_map(|t| t.columns)
                 .map(|c| c.name),
         ),
-        computed: once(kinds().iter().flat_map(|k| k.computed).map(|c| c.name)),
+        computed: once(kinds().flat_map(|k| k.computed).map(|c| c.name)),
         choices: once(
             all_fields()
                 .flat_map(|f| choices(f.ty))
-                .chain(
-                    kinds()
-                        .iter()
-                        .flat_map(|k| k.computed)
-                        .flat_map(|c| choices(c.ty)),
-                )
+                .chain(kinds().flat_map(|k| k.computed).flat_map(|c| choices(c.ty)))
                 .map(|(word, _)| *word),
         ),
         functions: once(FUNCTIONS.iter().map(|f| f.0)),
@@ -119,7 +121,9 @@ pub fn words() -> Words {
 }
 
 fn spellings(u: &'static Unit) -> impl Iterator<Item = &'static str> {
-    [u.ascii, u.symbol].into_iter().chain(u.aliases.iter().copied())
+    [u.ascii, u.symbol]
+        .into_iter()
+        .chain(u.aliases.iter().copied())
 }
 
 impl Words {
@@ -140,7 +144,12 @@ impl Words {
 
     /// `grammar/tree-sitter/src/joining.h`.
     pub fn joining_h(&self) -> String {
-        let quoted: Vec<String> = self.grammar.joining.iter().map(|w| format!("\"{w}\"")).collect();
+        let quoted: Vec<String> = self
+            .grammar
+            .joining
+            .iter()
+            .map(|w| format!("\"{w}\""))
+            .collect();
         format!(
             "// Words that join what stands before them, and so are never units.\n\
              // Made from the compiler's own table; do not edit.\n\
@@ -168,7 +177,11 @@ fn write_value(value: &serde_json::Value, indent: usize, out: &mut String) {
                 if k > 0 {
                     out.push_str(",\n");
                 }
-                out.push_str(&format!("{}{}: ", pad(indent + 1), Value::from(key.as_str())));
+                out.push_str(&format!(
+                    "{}{}: ",
+                    pad(indent + 1),
+                    Value::from(key.as_str())
+                ));
                 write_value(v, indent + 1, out);
             }
             out.push_str(&format!("\n{}}}", pad(indent)));

@@ -14,7 +14,8 @@ const RULES: &str = r#"(* The grammar of .pump files, UTF-8. Notation of ISO/IEC
    - A word right before "=" is the name of what is set, and never part of the value before it.
    - A number takes the unit that follows it on its line. A unit has no blanks inside: oz*in, ft/s, lb/in^3.
    - A class, and the names of a path behind its first, stand on the line of what they belong to.
-   - "-" that touches the number behind it in a table, with a blank before it, is the number's sign.
+   - "-" that touches the number behind it is the number's sign where no value stands before it, and in a table wherever a
+     blank does.
    - A name right before "(" or "[" in a value is a function's or a list's.
    - A number must be computable: nothing divided by zero, nothing too large for a float.
    - Line ends matter only between the rows of a table and between entries; ";" stands for one.
@@ -41,7 +42,8 @@ code        = name ;
 
 declaration = kind, [ name, [ parameters ] ], [ "like", path, [ arguments ] ], [ "of", path ], block ;
 kind        = {kinds}
-            | name ;
+            | name - item_word ;
+item_word   = {items} ;
 parameters  = "(", [ parameter, { ",", parameter }, [ "," ] ], ")" ;
 parameter   = name | word, "=", expression ;
 arguments   = "(", [ argument, { ",", argument }, [ "," ] ], ")" ;
@@ -58,7 +60,7 @@ columns     = "(", [ column, { ",", column }, [ "," ] ], ")" ;
 column      = name, [ unit ] ;
 rows        = "{", { row_end }, [ row, { row_end, { row_end }, row }, { row_end } ], "}" ;
 row         = cell, { cell } ;
-cell        = number | "+", number | minus, number | minus | text | word ;
+cell        = number | "+", unsigned | minus | text | word ;
 row_end     = newline | ";" ;
 
 chain       = segment, arrow, segment, { arrow, segment } ;
@@ -82,9 +84,9 @@ path        = name, { ".", word } ;
 
 quantity    = number, [ unit ], [ tolerance ]
             | number, unit, class ;
-tolerance   = plus_minus, number, [ unit ]
+tolerance   = plus_minus, unsigned, [ unit ]
             | "(", deviation, "/", deviation, [ unit ], ")" ;
-deviation   = [ "+" | minus ], number ;
+deviation   = number | "+", unsigned ;
 class       = letter, [ letter ], digit, [ digit ] ;                      (* ISO 286: H7, js6 *)
 
 plus_minus  = "±" | "+-" | "+/-" ;
@@ -94,7 +96,8 @@ at_least    = ">=" | "≥" ;
 at_most     = "<=" | "≤" ;
 arrow       = "->" | "→" ;
 
-number      = ( digits, [ ".", digits ] | ".", digits ), [ exponent ]
+number      = [ minus ], unsigned ;
+unsigned    = ( digits, [ ".", digits ] | ".", digits ), [ exponent ]
             | [ plain, "-" ], plain, "/", plain ;                         (* 2-1/2 and 3/4, without blanks *)
 digits      = digit, { digit | "_" } ;
 plain       = digit, { digit } ;
@@ -118,10 +121,12 @@ blank       = " " | ? tab ? | ? no-break space ? | ? byte order mark ? ;
 /// The reference grammar with these words of kinds and functions in it.
 pub fn ebnf(kinds: &[&str], functions: &[&str]) -> String {
     let joining: Vec<&str> = joining().collect();
+    let items: Vec<&str> = of_sort(Sort::Item).collect();
     let prepositions: Vec<&str> = of_sort(Sort::Preposition).collect();
     let modifiers: Vec<&str> = of_sort(Sort::Modifier).collect();
     RULES
         .replace("{nesting}", &MAX_NESTING.to_string())
+        .replace("{items}", &alternatives(&items))
         .replace("{kinds}", &alternatives(kinds))
         .replace("{functions}", &alternatives(functions))
         .replace("{joining}", &alternatives(&joining))

@@ -449,6 +449,11 @@ impl<'s> Pass<'s, '_> {
         let mut kind = r.kind;
         let mut span = r.span;
         let prev = self.before();
+        // Behind a column's name.
+        let in_head = prev == Some(T::Word)
+            && self.open.last().is_some_and(|o| o.kind == T::LParen)
+            && self.out.len() >= 2
+            && matches!(self.out[self.out.len() - 2].kind, T::LParen | T::Comma);
         match r.kind {
             T::OpenText => {
                 self.errors.push(SyntaxError {
@@ -474,10 +479,6 @@ impl<'s> Pass<'s, '_> {
                 span = r.span.join(self.raw[i].span);
             }
             T::Word => {
-                let in_head = prev == Some(T::Word)
-                    && self.open.last().is_some_and(|o| o.kind == T::LParen)
-                    && self.out.len() >= 2
-                    && matches!(self.out[self.out.len() - 2].kind, T::LParen | T::Comma);
                 if self.kind_at(i + 1) == T::Equals && (prev != Some(T::Dot) || is_first) {
                     kind = T::Field;
                 } else if !is_first
@@ -494,7 +495,7 @@ impl<'s> Pass<'s, '_> {
             T::Number
                 if r.span.slice(self.text) == "1"
                     && !is_first
-                    && matches!(prev, Some(T::Number | T::Fraction))
+                    && (matches!(prev, Some(T::Number | T::Fraction)) || in_head)
                     && !self.in_table()
                     && self.adjacent(i)
                     && self.raw[i + 1].kind == T::Slash

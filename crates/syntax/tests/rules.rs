@@ -52,6 +52,7 @@ fn a_number_takes_the_unit_on_its_line() {
             (T::Unit, "%"),
         ]
     );
+    assert_eq!(prepared("t (grows 1/degF)")[3], (T::Unit, "1/degF"));
     // Blanks end a unit, and so does a line end.
     assert_eq!(prepared("5 ft * a")[2], (T::Star, "*"));
     assert_eq!(prepared("5\nft")[1], (T::Word, "ft"));

@@ -48,13 +48,13 @@
   ; words: kinds
   (#any-of? @type.builtin
     "site" "water" "material" "impeller" "ring" "pump" "drive" "supply" "hose" "nozzle" "appliance"
-    "lay" "duty" "procedure" "instrument" "test" "let" "require"))
+    "lay" "duty" "procedure" "instrument" "test"))
 
 ((kind) @type
   ; words: kinds
   (#not-any-of? @type
     "site" "water" "material" "impeller" "ring" "pump" "drive" "supply" "hose" "nozzle" "appliance"
-    "lay" "duty" "procedure" "instrument" "test" "let" "require"))
+    "lay" "duty" "procedure" "instrument" "test"))
 
 ; What is named
 

@@ -104,7 +104,8 @@ pub fn language() -> Language {
     static LANGUAGE: OnceLock<Language> = OnceLock::new();
     LANGUAGE
         .get_or_init(|| {
-            let place = option_env!("CARGO_TARGET_TMPDIR").map_or_else(std::env::temp_dir, PathBuf::from);
+            let place =
+                option_env!("CARGO_TARGET_TMPDIR").map_or_else(std::env::temp_dir, PathBuf::from);
             let src = folder().join("src");
             let headers = [PathBuf::from("joining.h")];
             Loader::with_parser_lib_path(place)
@@ -117,7 +118,9 @@ pub fn language() -> Language {
 /// The tree of a text.
 pub fn parse(text: &str) -> Tree {
     let mut parser = Parser::new();
-    parser.set_language(&language()).expect("the table's version is known");
+    parser
+        .set_language(&language())
+        .expect("the table's version is known");
     parser.parse(text, None).expect("there is no limit of time")
 }
 
@@ -161,15 +164,20 @@ pub fn walk<'t>(node: Node<'t>, visit: &mut impl FnMut(Node<'t>)) {
 
 /// Whether the compiler's own parser reads the whole text without a slip.
 pub fn is_well_formed(text: &str) -> bool {
-    cutwater_syntax::split::split(text)
-        .iter()
-        .all(|c| cutwater_syntax::parse_chunk(c.span.slice(text)).errors.is_empty())
+    cutwater_syntax::split::split(text).iter().all(|c| {
+        cutwater_syntax::parse_chunk(c.span.slice(text))
+            .errors
+            .is_empty()
+    })
 }
 
 /// All `.pump` files under a folder of the project, in order, with their texts.
 pub fn pump_files(under: &str) -> Vec<(PathBuf, String)> {
     fn collect(folder: &Path, out: &mut Vec<PathBuf>) {
-        for entry in std::fs::read_dir(folder).expect("the folder is there").flatten() {
+        for entry in std::fs::read_dir(folder)
+            .expect("the folder is there")
+            .flatten()
+        {
             let path = entry.path();
             if path.is_dir() {
                 collect(&path, out);
