@@ -97,8 +97,7 @@ module.exports = grammar({
 
     declaration: $ => seq(
       field('kind', alias($.name, $.kind)),
-      optional(field('name', $.name)),
-      optional(field('parameters', $.parameters)),
+      optional(seq(field('name', $.name), optional(field('parameters', $.parameters)))),
       optional(seq('like', field('like', $.path), optional(field('arguments', $.arguments)))),
       optional(seq('of', field('owner', $.path))),
       field('body', $.block),
@@ -160,7 +159,7 @@ module.exports = grammar({
 
     cell_number: _ => new RegExp(`[-\u2212]?${NUMBER}`),
 
-    absent: _ => choice(...MINUS),
+    absent: _ => token(choice(...MINUS)),
 
     chain: $ => seq($.segment, repeat1(seq(choice('->', '→'), $.segment))),
 
@@ -233,7 +232,7 @@ module.exports = grammar({
 
     deviation: $ => seq(optional(choice('+', ...MINUS)), $.number),
 
-    path: $ => seq($.name, repeat(seq('.', $.name))),
+    path: $ => seq($.name, repeat(seq('.', field('member', $.name)))),
 
     number: _ => new RegExp(NUMBER),
 

@@ -29,7 +29,9 @@ pub struct Words {
     pub columns: Vec<&'static str>,
     /// Computed properties.
     pub computed: Vec<&'static str>,
-    /// Words that a field may take.
+    /// Fields that take one of a few words.
+    pub choice_fields: Vec<&'static str>,
+    /// Those words.
     pub choices: Vec<&'static str>,
     /// Functions.
     pub functions: Vec<&'static str>,
@@ -109,6 +111,11 @@ pub fn words() -> Words {
                 .map(|c| c.name),
         ),
         computed: once(kinds().flat_map(|k| k.computed).map(|c| c.name)),
+        choice_fields: once(
+            all_fields()
+                .filter(|f| matches!(f.ty, Type::Choice(_)))
+                .map(|f| f.name),
+        ),
         choices: once(
             all_fields()
                 .flat_map(|f| choices(f.ty))
@@ -132,6 +139,7 @@ impl Words {
         Some(match name {
             "kinds" => &self.kinds,
             "choices" => &self.choices,
+            "choice_fields" => &self.choice_fields,
             "functions" => &self.functions,
             _ => return None,
         })

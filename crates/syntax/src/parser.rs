@@ -1210,8 +1210,8 @@ fn item() -> P<ItemKind> {
         t.kind == T::Word && !t.key.joins() && !matches!(t.key, Key::Use | Key::Let | Key::Require)
     })
     .map_with(name_of)
-    .then(word(Want::DeclName).or_not())
-    .then(parameters.or_not())
+    // A pattern is filled in by its name.
+    .then(word(Want::DeclName).then(parameters.or_not()).or_not())
     .then(
         named_after(Key::Like, Want::Like)
             .then(arguments.or_not())
@@ -1221,7 +1221,11 @@ fn item() -> P<ItemKind> {
     .then(entries.clone().map(Some).recover_with(via_parser(
         skip_to(tree.clone(), |t| t.kind == T::LBrace).ignore_then(entries.or_not()),
     )))
-    .map_with(|(((((kind, name), parameters), like), of), block), e| {
+    .map_with(|((((kind, named), like), of), block), e| {
+        let (name, parameters) = match named {
+            Some((name, parameters)) => (Some(name), parameters),
+            None => (None, None),
+        };
         if block.is_none() && name.is_none() {
             return ItemKind::Empty;
         }

@@ -61,9 +61,6 @@
 (use
   name: (name) @module)
 
-(use
-  path: (text) @string.special.path)
-
 (let
   name: (name) @function
   parameters: (parameters))
@@ -74,10 +71,6 @@
 
 (declaration
   name: (name) @type.definition)
-
-(declaration
-  like: (path
-    (name) @type))
 
 (parameter
   name: (name) @variable.parameter)
@@ -93,7 +86,9 @@
 
 (hold
   target: (path
-    (name) @property))
+    .
+    (name) @property
+    .))
 
 (group
   name: (name) @property)
@@ -110,19 +105,6 @@
 (accept
   code: (code) @constant)
 
-(accept
-  place: (path
-    (name) @variable))
-
-[
-  (declaration
-    owner: (path
-      (name) @variable))
-  (every
-    owner: (path
-      (name) @variable))
-]
-
 ; Functions
 
 ((call
@@ -137,18 +119,17 @@
   (#not-any-of? @function.call
     "min" "max" "mean" "sqrt" "abs"))
 
-; Values: a word that a field may take, the standard library, other names
+; Values: a word that the field takes, the standard library, what stands behind a point
 
 ((field
+  name: (name) @_field
   value: (path
     .
     (name) @constant.builtin
     .))
-  ; words: choices
-  (#any-of? @constant.builtin
-    "plain" "stepped" "labyrinth" "single" "series" "parallel" "changeover" "double" "smooth" "fog"
-    "holding" "yes" "no" "draft" "pressurised" "guarded" "indicated" "pass" "fail" "too_close"
-    "incomplete"))
+  ; words: choice_fields
+  (#any-of? @_field
+    "form" "connection" "volute" "one_way" "position" "source" "decision" "auxiliary_intake"))
 
 ((condition
   "is"
@@ -162,22 +143,28 @@
     "holding" "yes" "no" "draft" "pressurised" "guarded" "indicated" "pass" "fail" "too_close"
     "incomplete"))
 
+((path
+  .
+  (name) @module.builtin
+  .
+  ".")
+  (#eq? @module.builtin "std"))
+
+(path
+  member: (name) @variable.member)
+
+(element
+  member: (name) @variable.member)
+
+(text) @string
+
 (number) @number
 
-(unit) @type.unit
+(unit) @type
 
 (tolerance_class) @constant
 
 (date) @string.special
-
-(require
-  reason: (text) @string)
-
-(accept
-  reason: (text) @string)
-
-(row
-  (text) @string)
 
 (row
   (name) @string.special)
