@@ -56,6 +56,9 @@ pub fn grammar(words: &Words) -> String {
         "^(?=(?:(?:{items})(?!{FURTHER})(?!{BLANKS}[={{])|(?:{unnamed}){BLANKS}\\{{|{word}[ \\t]+{word}{BLANKS}[{{(]|{word}[ \\t]+{word}[ \\t]+(?:like|of)(?!{FURTHER})))"
     );
 
+    // Where an entry can begin, with the blanks before it.
+    let entry_begins = format!("(?:^|(?<=[{{}};])){BLANKS}");
+
     let repository = json!({
         "comments": { "patterns": [
             matching("comment.line.documentation.file", "//!.*$"),
@@ -96,7 +99,7 @@ pub fn grammar(words: &Words) -> String {
                 &[(1, "keyword.control.rule"), (2, "keyword.control.rule"), (3, "storage.type"), (4, "variable.parameter")],
             ),
             capturing(
-                &format!("(?<=^|[{{;]|\\s)(accept)[ \\t]+({word})(?:[ \\t]+(on)(?!{FURTHER}))?"),
+                &format!("{entry_begins}(accept)[ \\t]+({word})(?:[ \\t]+(on)(?!{FURTHER}))?"),
                 &[(1, "keyword.control.accept"), (2, "constant.other.code"), (3, "keyword.other.link")],
             ),
         ]},
@@ -160,11 +163,11 @@ pub fn grammar(words: &Words) -> String {
                 &[(1, "variable.other.property"), (2, "keyword.operator.assignment")],
             ),
             capturing(
-                &format!("(?<=^|[{{;]|\\s)(hold)[ \\t]+(?={FIRST})"),
+                &format!("{entry_begins}(hold)[ \\t]+(?={FIRST})"),
                 &[(1, "keyword.control.hold")],
             ),
             capturing(
-                &format!("(?<=^|[{{;]|\\s){not_joining}({word})(?={BLANKS}\\{{)"),
+                &format!("{entry_begins}{not_joining}({word})(?={BLANKS}\\{{)"),
                 &[(1, "entity.name.section.group")],
             ),
             capturing(

@@ -21,7 +21,7 @@ fn cases() -> u32 {
     std::env::var("CUTWATER_CASES")
         .ok()
         .and_then(|n| n.parse().ok())
-        .unwrap_or(2000)
+        .unwrap_or(1000)
 }
 
 fn grammar() -> &'static Grammar {

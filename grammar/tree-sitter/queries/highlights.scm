@@ -129,7 +129,8 @@
     .))
   ; words: choice_fields
   (#any-of? @_field
-    "form" "connection" "volute" "one_way" "position" "source" "decision" "auxiliary_intake"))
+    "form" "connection" "volute" "in_service" "one_way" "position" "source" "decision"
+    "auxiliary_intake"))
 
 ((condition
   "is"
@@ -139,9 +140,8 @@
     .))
   ; words: choices
   (#any-of? @constant.builtin
-    "plain" "stepped" "labyrinth" "single" "series" "parallel" "changeover" "double" "smooth" "fog"
-    "holding" "yes" "no" "draft" "pressurised" "guarded" "indicated" "pass" "fail" "too_close"
-    "incomplete"))
+    "plain" "stepped" "labyrinth" "single" "series" "parallel" "changeover" "double" "yes" "no" "smooth"
+    "fog" "holding" "draft" "pressurised" "guarded" "indicated" "pass" "fail" "too_close" "incomplete"))
 
 ((path
   .
