@@ -13,6 +13,7 @@ use crate::parser::parse_tokens;
 use crate::prepare::{Tok, prepare};
 use crate::split::split;
 use crate::token::{Raw, T, lex};
+use crate::words::Key;
 use cutwater_text::Span;
 use std::borrow::Cow;
 use std::collections::HashSet;
@@ -512,21 +513,9 @@ fn break_long(lines: &mut Vec<Line>, from: usize) {
     }
 }
 
+/// Whether a value follows the word, so that a bracket behind it opens no call.
 fn is_word_operator(t: Tok<'_>) -> bool {
-    matches!(
-        t.text,
-        "at" | "of"
-            | "per"
-            | "within"
-            | "require"
-            | "rise"
-            | "fall"
-            | "lines"
-            | "where"
-            | "and"
-            | "is"
-            | "not"
-    )
+    Key::of(t.text).word().is_some_and(|w| w.takes_value)
 }
 
 /// One spelling for signs that have several.

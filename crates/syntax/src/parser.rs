@@ -23,6 +23,7 @@ use crate::ast::*;
 use crate::prepare::{Tok, prepare};
 use crate::split::headless;
 use crate::token::{Raw, T, lex};
+use crate::words::{Key, Sort};
 use crate::{Parsed, SyntaxError, SyntaxErrorKind};
 use chumsky::DefaultExpected;
 use chumsky::error::{Error, LabelError};
@@ -33,85 +34,6 @@ use chumsky::util::MaybeRef;
 use cutwater_text::{LineIndex, Span};
 use smol_str::SmolStr;
 use std::collections::HashSet;
-
-/// The words the grammar knows.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-enum Key {
-    /// Any other word.
-    Other,
-    Use,
-    Let,
-    Require,
-    Hold,
-    Like,
-    Of,
-    As,
-    Because,
-    Within,
-    /// `at` or `per`: joins parts of a value.
-    At,
-    Per,
-    /// `rise`, `fall`, `lines`: say more about a station.
-    Modifier,
-    /// `to`: joins, but no rule takes it yet.
-    To,
-    Accept,
-    On,
-    Until,
-    For,
-    Every,
-    Where,
-    And,
-    Is,
-    Not,
-}
-
-impl Key {
-    fn of(text: &str) -> Self {
-        match text {
-            "use" => Key::Use,
-            "let" => Key::Let,
-            "require" => Key::Require,
-            "hold" => Key::Hold,
-            "like" => Key::Like,
-            "of" => Key::Of,
-            "as" => Key::As,
-            "because" => Key::Because,
-            "within" => Key::Within,
-            "at" => Key::At,
-            "per" => Key::Per,
-            "rise" | "fall" | "lines" => Key::Modifier,
-            "to" => Key::To,
-            "accept" => Key::Accept,
-            "on" => Key::On,
-            "until" => Key::Until,
-            "for" => Key::For,
-            "every" => Key::Every,
-            "where" => Key::Where,
-            "and" => Key::And,
-            "is" => Key::Is,
-            "not" => Key::Not,
-            _ => Key::Other,
-        }
-    }
-
-    /// Whether it may not be a name.
-    fn joins(self) -> bool {
-        !matches!(
-            self,
-            Key::Other
-                | Key::Use
-                | Key::Let
-                | Key::Require
-                | Key::Hold
-                | Key::Accept
-                | Key::On
-                | Key::For
-                | Key::Every
-                | Key::Not
-        )
-    }
-}
 
 /// A token as the grammar sees it. `prepare` leaves no `T::Unknown` in, so that kind marks the end here.
 #[derive(Clone, Copy, Debug)]
@@ -470,7 +392,7 @@ fn path_in_value() -> impl Parser<'static, In, Path, Ex> + Clone {
         .ignore_then(path(Want::Value))
 }
 
-/// A word that is not one of [`crate::prepare::JOINING`].
+/// A word that joins nothing.
 fn word(want: Want) -> impl Parser<'static, In, Name, Ex> + Clone {
     when(want, |t| t.kind == T::Word && !t.key.joins()).map_with(name_of)
 }
@@ -845,7 +767,7 @@ fn value(e: P<Expr>) -> P<Expr> {
     }
     let of = keyword(Key::Of, Want::Of).ignore_then(path(Want::Name));
     let phrase = when(Want::At, |t| {
-        t.kind == T::Word && matches!(t.key, Key::At | Key::Per)
+        t.kind == T::Word && t.key.sort() == Some(Sort::Preposition)
     })
     .map_with(name_of)
     .then(e.clone())
@@ -980,7 +902,7 @@ fn table(e: P<Expr>, tree: P<()>) -> P<EntryKind> {
 
 fn chain(e: P<Expr>, literal: P<Expr>) -> P<EntryKind> {
     let modifier = when(Want::Modifier, |t| {
-        t.kind == T::Word && t.key == Key::Modifier
+        t.kind == T::Word && t.key.sort() == Some(Sort::Modifier)
     })
     .map_with(name_of)
     .then(e)
@@ -1328,8 +1250,8 @@ fn item() -> P<ItemKind> {
         t.kind == T::Word && !t.key.joins() && !matches!(t.key, Key::Use | Key::Let | Key::Require)
     })
     .map_with(name_of)
-    .then(word(Want::DeclName).or_not())
-    .then(parameters.or_not())
+    // A pattern is filled in by its name.
+    .then(word(Want::DeclName).then(parameters.or_not()).or_not())
     .then(
         named_after(Key::Like, Want::Like)
             .then(arguments.or_not())
@@ -1339,7 +1261,11 @@ fn item() -> P<ItemKind> {
     .then(entries.clone().map(Some).recover_with(via_parser(
         skip_to(tree.clone(), |t| t.kind == T::LBrace).ignore_then(entries.or_not()),
     )))
-    .map_with(|(((((kind, name), parameters), like), of), block), e| {
+    .map_with(|((((kind, named), like), of), block), e| {
+        let (name, parameters) = match named {
+            Some((name, parameters)) => (Some(name), parameters),
+            None => (None, None),
+        };
         if block.is_none() && name.is_none() {
             return ItemKind::Empty;
         }
@@ -1670,7 +1596,7 @@ impl<'a> Report<'a> {
         if !(e.at == 0 && e.wants.has(Want::Item) || headless) {
             return None;
         }
-        if first.kind == T::Field && crate::split::ITEM_WORDS.contains(&first.text) {
+        if first.kind == T::Field && crate::words::begins_item(first.text) {
             return Some(slip(
                 first.span,
                 format!(

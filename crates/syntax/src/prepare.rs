@@ -23,6 +23,7 @@
 
 use crate::parser::quote;
 use crate::token::{Raw, T};
+use crate::words::joins;
 use crate::{MAX_NESTING, SyntaxError, SyntaxErrorKind};
 use cutwater_text::Span;
 
@@ -44,12 +45,6 @@ const SHOWN: usize = 64;
 
 /// How many tokens of a line are looked at for what makes it a row.
 const ROW: usize = 16;
-
-/// Words that join parts of a value, never units.
-pub const JOINING: &[&str] = &[
-    "at", "of", "per", "to", "like", "as", "because", "within", "rise", "fall", "lines", "where",
-    "and", "is", "until",
-];
 
 #[derive(Clone, Copy)]
 struct Open {
@@ -117,27 +112,6 @@ fn opener(kind: T) -> T {
         T::RParen => T::LParen,
         _ => T::LBracket,
     }
-}
-
-/// Whether a word is one of [`JOINING`].
-pub(crate) fn joins(word: &str) -> bool {
-    matches!(
-        word,
-        "at" | "of"
-            | "per"
-            | "to"
-            | "like"
-            | "as"
-            | "because"
-            | "within"
-            | "rise"
-            | "fall"
-            | "lines"
-            | "where"
-            | "and"
-            | "is"
-            | "until"
-    )
 }
 
 /// Whether a row may begin like this and an entry may not.
@@ -305,7 +279,7 @@ impl<'s> Pass<'s, '_> {
         }
         let Some(last) = self.out.last().copied() else {
             self.head = if r.kind == T::Word
-                && !crate::split::ITEM_WORDS.contains(&r.span.slice(self.text))
+                && !crate::words::begins_item(r.span.slice(self.text))
                 && !names_field
             {
                 Head::Inside
@@ -682,6 +656,11 @@ impl<'s> Pass<'s, '_> {
         let mut kind = r.kind;
         let mut span = r.span;
         let prev = self.before();
+        // Behind a column's name.
+        let in_head = prev == Some(T::Word)
+            && self.open.last().is_some_and(|o| o.kind == T::LParen)
+            && self.out.len() >= 2
+            && matches!(self.out[self.out.len() - 2].kind, T::LParen | T::Comma);
         match r.kind {
             T::OpenText => {
                 self.errors.push(SyntaxError {
@@ -707,10 +686,6 @@ impl<'s> Pass<'s, '_> {
                 span = r.span.join(self.raw[i].span);
             }
             T::Word => {
-                let in_head = prev == Some(T::Word)
-                    && self.open.last().is_some_and(|o| o.kind == T::LParen)
-                    && self.out.len() >= 2
-                    && matches!(self.out[self.out.len() - 2].kind, T::LParen | T::Comma);
                 if self.kind_at(i + 1) == T::Equals && (prev != Some(T::Dot) || is_first) {
                     kind = T::Field;
                 } else if !is_first
@@ -727,7 +702,7 @@ impl<'s> Pass<'s, '_> {
             T::Number
                 if r.span.slice(self.text) == "1"
                     && !is_first
-                    && matches!(prev, Some(T::Number | T::Fraction))
+                    && (matches!(prev, Some(T::Number | T::Fraction)) || in_head)
                     && !self.in_table()
                     && self.adjacent(i)
                     && self.raw[i + 1].kind == T::Slash
