@@ -9,7 +9,7 @@ use crate::paths::{self, PathError};
 use crate::reuse;
 use crate::schema::{KindDef, Need, kind, kinds as all_kinds};
 use crate::show::{article, near_names, pick_nearest};
-use crate::slots::{decl_of, has_group, like_base, lineage};
+use crate::slots::{decl_of, has_group, is_damaged, like_base, lineage};
 use crate::value::Value;
 use crate::{DeclId, Eval};
 use cutwater_finding::{Finding, FixTier};
@@ -177,36 +177,42 @@ fn duplicate(cx: &mut Cx<'_>, d: DeclId, name: &Name) {
     }
 }
 
+/// Says that a word is no kind, and which is near.
+pub(crate) fn no_such_kind(d: DeclId, word: &Name) -> Finding<Local> {
+    let place = Local::Span(d, word.span);
+    let words = || {
+        all_kinds()
+            .iter()
+            .map(|k| k.word)
+            .filter(|w| *w != kinds::LET.word && *w != kinds::REQUIRE.word)
+    };
+    let mut f = Finding::new(
+        &codes::UNKNOWN_KIND,
+        place,
+        format!("there is no kind `{}`", word.text),
+    )
+    .here("no such kind");
+    if let Some(n) = pick_nearest(&word.text, words()) {
+        f.message.push_str(&format!("; did you mean `{n}`?"));
+        f = f.help(format!("write `{n}`")).fix(
+            format!("write `{n}`"),
+            FixTier::NeedsALook,
+            place,
+            n,
+        );
+    } else {
+        let mut list: Vec<&str> = words().collect();
+        list.sort_unstable();
+        f = f.help(format!("the kinds are {}", list.join(", ")));
+    }
+    f
+}
+
 fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
     let Some((def, _)) = kind(&decl.kind.text)
         .filter(|k| k.0.word != kinds::LET.word && k.0.word != kinds::REQUIRE.word)
     else {
-        let place = Local::Span(d, decl.kind.span);
-        let words = || {
-            all_kinds()
-                .iter()
-                .map(|k| k.word)
-                .filter(|w| *w != kinds::LET.word && *w != kinds::REQUIRE.word)
-        };
-        let mut f = Finding::new(
-            &codes::UNKNOWN_KIND,
-            place,
-            format!("there is no kind `{}`", decl.kind.text),
-        )
-        .here("no such kind");
-        if let Some(n) = pick_nearest(&decl.kind.text, words()) {
-            f.message.push_str(&format!("; did you mean `{n}`?"));
-            f = f.help(format!("write `{n}`")).fix(
-                format!("write `{n}`"),
-                FixTier::NeedsALook,
-                place,
-                n,
-            );
-        } else {
-            let mut list: Vec<&str> = words().collect();
-            list.sort_unstable();
-            f = f.help(format!("the kinds are {}", list.join(", ")));
-        }
+        let f = no_such_kind(d, &decl.kind);
         cx.report(f);
         return Ok(());
     };
@@ -254,19 +260,20 @@ fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
         return reuse::check_defaults(cx, d);
     }
     reuse::check_only(cx, d, decl, def)?;
-    // What must be there, here or where it is taken from.
+    // What must be there, here or where it is taken from; nothing is missing for sure while a part cannot be read.
     let line = lineage(cx, d)?;
+    let whole = !is_damaged(&line);
     let written = |name: &str| {
         line.iter()
             .any(|(_, p)| decl_of(&p.item).is_some_and(|x| crate::slots::find(x, name).is_some()))
     };
     for f in def.fields.iter().filter(|f| f.need == Need::Required) {
-        if !written(f.name) {
+        if whole && !written(f.name) {
             missing(cx, d, decl, def.word, f);
         }
     }
     for t in def.tables.iter().filter(|t| t.required) {
-        if !written(t.name) {
+        if whole && !written(t.name) {
             cx.report(
                 Finding::new(
                     &codes::MISSING_FIELD,
@@ -289,7 +296,7 @@ fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
             .any(|(_, p)| decl_of(&p.item).is_some_and(|x| has_group(x, g.name)));
         if there {
             for f in g.fields.iter().filter(|f| f.need == Need::Required) {
-                if !written(&format!("{}.{}", g.name, f.name)) {
+                if whole && !written(&format!("{}.{}", g.name, f.name)) {
                     missing(cx, d, decl, g.name, f);
                 }
             }

@@ -9,9 +9,10 @@ use crate::reuse;
 use crate::schema::{PartDef, Sign, Slot, Type};
 use crate::show::{article, near_names, number_text, pick_nearest};
 use crate::slots::decl_of;
-use crate::value::{Date, Origin, Piece, Quantity, Range, Value};
+use crate::value::{Date, Fit, Origin, Piece, Quantity, Range, Value};
 use crate::{DeclId, Eval};
 use cutwater_finding::{Finding, FixTier};
+use cutwater_mechanics::iso286::{Class, Iso286Error};
 use cutwater_quantity::{
     Accept, CompoundUnit, Direction, Kind, Mismatch, Tol, UnitError, parse_unit, preferred_unit,
 };
@@ -26,6 +27,9 @@ pub(crate) struct Ev<'c, 'a> {
     /// The item the text stands in: whose file gives the names, whose bytes the places are.
     pub owner: DeclId,
 }
+
+/// What to write for a fit.
+const FIT_HELP: &str = "a fit is two sizes, each with its class; their difference is the clearance: `45 mm H7 - 45 mm g6`";
 
 /// The named functions: name, how many values, what they do.
 pub const FUNCTIONS: &[(&str, &str, &str)] = &[
@@ -129,6 +133,7 @@ impl Ev<'_, '_> {
                     Ok(kind) => Value::Quantity(Quantity {
                         kind,
                         value: q.value.neg(),
+                        fit: None,
                         ..q
                     }),
                     Err(m) => self.mismatch(e.span, &m, &[]),
@@ -189,6 +194,7 @@ impl Ev<'_, '_> {
     pub fn unit(&mut self, unit: &Name, want: Option<Kind>) -> Option<CompoundUnit> {
         match parse_unit(&unit.text) {
             Ok(u) => Some(u),
+            Err(_) if self.class_for_unit(unit) => None,
             Err(err) => {
                 let (offset, len) = err.place();
                 let start = unit.span.start as usize + offset;
@@ -255,8 +261,57 @@ impl Ev<'_, '_> {
         }
     }
 
+    /// Says what is wrong where a tolerance class stands in a unit's place; `false` where none does.
+    fn class_for_unit(&mut self, unit: &Name) -> bool {
+        let place = self.at(unit.span);
+        let text = unit.text.as_str();
+        let is_class = |text: &str| text.parse::<Class>().is_ok();
+        let f = Finding::new(&codes::UNKNOWN_CLASS, place, String::new()).source("ISO 286-1");
+        // `45 mmH7`: the blank is missing.
+        let letters = text.char_indices().map(|(at, _)| at).skip(1);
+        let joined = letters
+            .map(|at| text.split_at(at))
+            .find(|(head, tail)| parse_unit(head).is_ok() && is_class(tail));
+        let mut f = if is_class(text) {
+            f.here("a class, not a unit").help(
+                "a size has a class or limits of its own, not both: `45 mm H7` or `45 mm ± 0.1`",
+            )
+        } else if let Some((head, tail)) = joined {
+            let mended = format!("{head} {tail}");
+            let title = format!("write `{mended}`");
+            f.here("no blank before the class").help(title.clone()).fix(
+                title,
+                FixTier::Safe,
+                place,
+                mended,
+            )
+        } else if text.contains('/') && text.split('/').all(is_class) {
+            f.here("two classes").help(FIT_HELP)
+        } else {
+            return false;
+        };
+        f.message = match &f.fix {
+            Some(_) => format!("`{text}` is a unit and a tolerance class without a blank between"),
+            None if text.contains('/') => {
+                format!("`{text}` names the classes of a hole and a shaft, and a size has one")
+            }
+            None => format!("`{text}` is a tolerance class and stands where a unit should"),
+        };
+        self.cx.report(f);
+        true
+    }
+
     fn number(&mut self, n: &Number, span: Span, want: Option<Kind>) -> Value {
         let unit = match &n.unit {
+            // `45 H7`: what stands where the unit should be is a class.
+            Some(u) if parse_unit(&u.text).is_err() && u.text.parse::<Class>().is_ok() => {
+                let as_class = Number {
+                    unit: None,
+                    class: Some(u.clone()),
+                    ..n.clone()
+                };
+                return self.literal(&as_class, None, span);
+            }
             Some(u) => match self.unit(u, want) {
                 Some(u) => Some(u),
                 None => return Value::Unknown,
@@ -270,7 +325,15 @@ impl Ev<'_, '_> {
     fn literal(&mut self, n: &Number, unit: Option<CompoundUnit>, span: Span) -> Value {
         let si = |v: f64| unit.as_ref().map_or(v, |u| u.to_si(v));
         let nominal = si(n.value);
+        let mut fit = None;
         let value = match &n.tolerance {
+            None if n.class.is_some() => match self.class(n, unit.as_ref(), nominal, span) {
+                Some((with_class, value)) => {
+                    fit = Some(with_class);
+                    value
+                }
+                None => return Value::Unknown,
+            },
             None => Tol::exact(nominal),
             Some(t) => {
                 let (below, above) = match &t.unit {
@@ -345,12 +408,169 @@ impl Ev<'_, '_> {
             kind: unit.as_ref().map_or(Kind::Number, CompoundUnit::kind),
             value,
             gallon: unit.as_ref().and_then(CompoundUnit::gallon),
+            fit,
             unit: unit.map(Arc::new),
             origin: Origin::Stated,
         })
     }
 
+    /// The limits of a size with a tolerance class. The class is that of the size in millimetres, whatever it is written in.
+    fn class(
+        &mut self,
+        n: &Number,
+        unit: Option<&CompoundUnit>,
+        nominal: f64,
+        span: Span,
+    ) -> Option<(Fit, Tol)> {
+        let written = n.class.as_ref()?;
+        let place = self.at(written.span);
+        let size = self.at(span);
+        let class = match written.text.parse::<Class>() {
+            Ok(class) => class,
+            Err(e) => {
+                let mut f = Finding::new(&codes::UNKNOWN_CLASS, place, e.to_string())
+                    .here("no such class")
+                    .source("ISO 286-1");
+                let here = nominal * 1000.0;
+                match Class::meant_by(&written.text).filter(|c| c.micrometres(here).is_ok()) {
+                    Some(meant) => {
+                        f.message.push_str(&format!("; did you mean `{meant}`?"));
+                        f = f.help(format!("write `{meant}`")).fix(
+                            format!("write `{meant}`"),
+                            FixTier::NeedsALook,
+                            place,
+                            meant.to_string(),
+                        );
+                    }
+                    None => {
+                        f = f.help(match &e {
+                            Iso286Error::Letter { .. } => {
+                                "the letters are A to ZC for holes and a to zc for shafts; I, L, O, Q and W are not among them"
+                            }
+                            _ => "a hole is written as `45 mm H7`, a shaft as `45 mm g6`; limits of your own as `45 mm (+0.025/-0)`",
+                        });
+                    }
+                }
+                self.cx.report(f);
+                return None;
+            }
+        };
+        let shown = || match &n.unit {
+            Some(u) => format!("{} {}", number_text(n.value), u.text),
+            None => number_text(n.value),
+        };
+        let Some(unit) = unit.filter(|u| u.kind() == Kind::Length) else {
+            let (message, help) = match unit {
+                Some(u) => (
+                    format!(
+                        "`{class}` is a tolerance class for lengths, and {} is {}",
+                        shown(),
+                        article(&u.kind().name())
+                    ),
+                    "give it limits of its own, as `± 0.5`",
+                ),
+                None => (
+                    format!(
+                        "`{class}` is a tolerance class for lengths, and {} has no unit",
+                        shown()
+                    ),
+                    "write the size's unit between the two, as `45 mm H7`",
+                ),
+            };
+            self.cx.report(
+                Finding::new(&codes::CLASS_NOT_FOR_SIZE, place, message)
+                    .here("for lengths only")
+                    .label(size, "what it stands behind")
+                    .help(help)
+                    .source("ISO 286-1"),
+            );
+            return None;
+        };
+        let deviations = match class.deviations(nominal) {
+            Ok(deviations) => deviations,
+            Err(e) => {
+                let size_mm = nominal * 1000.0;
+                // The size in millimetres, with no digits that conversion made.
+                let rounded = number_text((size_mm * 1e6).round() / 1e6);
+                let in_mm = if unit.symbol() == "mm" {
+                    String::new()
+                } else {
+                    format!(" ({rounded} mm)")
+                };
+                let (message, help) = match &e {
+                    Iso286Error::NotForSize { reason, .. } => {
+                        let near: Vec<String> = class
+                            .near(size_mm)
+                            .iter()
+                            .take(2)
+                            .map(|c| format!("`{c}`"))
+                            .collect();
+                        (
+                            format!("`{class}` is not defined for {}{in_mm}: {reason}", shown()),
+                            if near.is_empty() {
+                                "write limits of your own, as `(+0.025/-0)`".to_owned()
+                            } else {
+                                format!(
+                                    "at this size there are {}; or write limits of your own, as `(+0.025/-0)`",
+                                    near.join(" and ")
+                                )
+                            },
+                        )
+                    }
+                    _ => (
+                        format!(
+                            "`{class}` is tabled for sizes above 0 up to 500 mm, not for {}{in_mm}",
+                            shown()
+                        ),
+                        "write limits of your own, as `(+0.070/-0)`".to_owned(),
+                    ),
+                };
+                self.cx.report(
+                    Finding::new(&codes::CLASS_NOT_FOR_SIZE, place, message)
+                        .here("not for this size")
+                        .label(size, "the size")
+                        .help(help)
+                        .source("ISO 286-1, tables 1 to 5")
+                        .number("size", size_mm, "mm"),
+                );
+                return None;
+            }
+        };
+        let id = self.cx.next_input();
+        let (lower, upper) = (nominal + deviations.lower, nominal + deviations.upper);
+        // The nominal size is the name of the size and often outside its limits (f7, s6). Taking it where it happens to lie
+        // inside (H7, h6) and the middle elsewhere would make the difference of a hole and a shaft neither; so it is the middle.
+        match Tol::with_limits(id, f64::midpoint(lower, upper), lower, upper) {
+            Ok(value) => Some((Fit { class, nominal }, value)),
+            Err(e) => {
+                self.not_computable(span, &e.to_string());
+                None
+            }
+        }
+    }
+
     fn range(&mut self, lo: &Expr, hi: &Expr, want: Option<Kind>) -> Eval<Value> {
+        for end in [lo, hi] {
+            if let ExprKind::Number(n) = &end.kind
+                && let Some(span) = n
+                    .tolerance
+                    .as_ref()
+                    .map(|t| t.span)
+                    .or(n.class.as_ref().map(|c| c.span))
+            {
+                let place = self.at(span);
+                self.cx.report(
+                    Finding::new(
+                        &codes::BAD_TOLERANCE,
+                        place,
+                        "the end of a range has no tolerance of its own".to_owned(),
+                    )
+                    .here("not wanted here")
+                    .help("write the range alone, `0.003 .. 0.007 in`, or one size with its tolerance, `45 mm H7`"),
+                );
+                return Ok(Value::Unknown);
+            }
+        }
         // `0.003 .. 0.007 in`: the first takes the second's unit.
         let high = self.expr(hi, want)?;
         let low = match (&lo.kind, &high) {
@@ -360,6 +580,9 @@ impl Ev<'_, '_> {
             }
             _ => self.expr(lo, want)?,
         };
+        if matches!(low, Value::Date(_)) || matches!(high, Value::Date(_)) {
+            return Ok(self.period(&low, lo.span, &high, hi.span));
+        }
         let (Some(a), Some(b)) = (self.operand(low, lo.span), self.operand(high, hi.span)) else {
             return Ok(Value::Unknown);
         };
@@ -387,7 +610,124 @@ impl Ev<'_, '_> {
         }))
     }
 
+    /// A range of dates, both ends counted in.
+    fn period(&mut self, low: &Value, sa: Span, high: &Value, sb: Span) -> Value {
+        let place = self.at(sa.join(sb));
+        let finding = match (low, high) {
+            (Value::Unknown, _) | (_, Value::Unknown) => return Value::Unknown,
+            (Value::Date(a), Value::Date(b)) if a <= b => return Value::Period(*a, *b),
+            (Value::Date(a), Value::Date(b)) => {
+                let text = format!("{b} .. {a}");
+                Finding::new(
+                    &codes::BAD_RANGE,
+                    place,
+                    format!("the first day of this range, {a}, is after its last one, {b}"),
+                )
+                .here("upside down")
+                .help(format!("write the earlier day first: `{text}`"))
+                .fix(format!("write `{text}`"), FixTier::NeedsALook, place, text)
+            }
+            (a, b) => Finding::new(
+                &codes::WRONG_TYPE,
+                place,
+                format!(
+                    "a range of dates has a date at both ends, but this goes from {} to {}",
+                    a.describe(),
+                    b.describe()
+                ),
+            )
+            .here("dates and something else")
+            .help("write both ends as dates: `2025-05-14 .. 2026-05-14`"),
+        };
+        self.cx.report(finding);
+        Value::Unknown
+    }
+
     // ---- operators -----------------------------------------------------------------------------
+
+    /// A sum or difference with a date in it: two dates are some time apart, and a date moves by whole days.
+    fn add_dates(&mut self, a: &Value, sa: Span, b: &Value, sb: Span, minus: bool) -> Value {
+        const DAY: f64 = 86_400.0;
+        let span = sa.join(sb);
+        let place = self.at(span);
+        let say = |me: &mut Self, code, message: String, here: &str, help: &str| {
+            me.cx
+                .report(Finding::new(code, place, message).here(here).help(help));
+            Value::Unknown
+        };
+        let (day, time) = match (a, b) {
+            (Value::Unknown, _) | (_, Value::Unknown) => return Value::Unknown,
+            (Value::Date(a), Value::Date(b)) if minus => {
+                let mut q = Quantity::computed(Kind::Time, (a.number() - b.number()) as f64 * DAY);
+                q.unit = parse_unit("day").ok().map(Arc::new);
+                return Value::Quantity(q);
+            }
+            (Value::Date(_), Value::Date(_)) => {
+                return say(
+                    self,
+                    &codes::WRONG_TYPE,
+                    "two dates cannot be added".to_owned(),
+                    "two dates",
+                    "subtract them for the time between, or add a time: `2026-05-14 + 30 day`",
+                );
+            }
+            (Value::Date(day), Value::Quantity(q)) => (*day, q),
+            (Value::Quantity(q), Value::Date(day)) if !minus => (*day, q),
+            (Value::Quantity(_), Value::Date(_)) => {
+                return say(
+                    self,
+                    &codes::WRONG_TYPE,
+                    "a date cannot be taken from a time".to_owned(),
+                    "upside down",
+                    "write the date first: `2026-05-14 - 365 day`",
+                );
+            }
+            (a, b) => {
+                let other = if matches!(a, Value::Date(_)) { b } else { a };
+                let message = format!(
+                    "a date can be moved by a time, but not by {}",
+                    other.describe()
+                );
+                let help = "write a time in days: `2026-05-14 - 365 day`";
+                return say(self, &codes::WRONG_TYPE, message, "no time", help);
+            }
+        };
+        if time.kind != Kind::Time {
+            let message = format!(
+                "a date can be moved by a time, but not by {}",
+                article(&time.kind.name())
+            );
+            let help = "write a time in days: `2026-05-14 - 365 day`";
+            return say(self, &codes::WRONG_TYPE, message, "no time", help);
+        }
+        let days = time.si() / DAY;
+        if time.value.is_toleranced() || (days - days.round()).abs() > 1e-9 {
+            let message = format!(
+                "a date moves by whole days, and this time is {} days",
+                if time.value.is_toleranced() {
+                    "not an exact number of".to_owned()
+                } else {
+                    number_text(days)
+                }
+            );
+            let help = "write whole days, as `365 day`; a `year` is 365.25 days";
+            return say(self, &codes::WRONG_TYPE, message, "no whole days", help);
+        }
+        let step = if minus { -days } else { days };
+        let moved = (step.abs() < 1e7)
+            .then(|| Date::from_number(day.number() + step.round() as i64))
+            .flatten();
+        match moved {
+            Some(d) => Value::Date(d),
+            None => say(
+                self,
+                &codes::NOT_COMPUTABLE,
+                "this day is outside the years 1 to 9999".to_owned(),
+                "no such year",
+                "check the number of days",
+            ),
+        }
+    }
 
     /// A number to compute with; reports what is none.
     fn operand(&mut self, v: Value, span: Span) -> Option<Quantity> {
@@ -442,6 +782,9 @@ impl Ev<'_, '_> {
     }
 
     fn add(&mut self, a: Value, sa: Span, b: Value, sb: Span, minus: bool) -> Value {
+        if matches!(a, Value::Date(_)) || matches!(b, Value::Date(_)) {
+            return self.add_dates(&a, sa, &b, sb, minus);
+        }
         let (Some(a), Some(b)) = (self.operand(a, sa), self.operand(b, sb)) else {
             return Value::Unknown;
         };
@@ -472,6 +815,7 @@ impl Ev<'_, '_> {
                         },
                         origin: a.origin.with(b.origin),
                         gallon: a.gallon.or(b.gallon),
+                        fit: None,
                     },
                     span,
                 )
@@ -525,6 +869,7 @@ impl Ev<'_, '_> {
                         unit,
                         origin: a.origin.with(b.origin),
                         gallon: a.gallon.or(b.gallon),
+                        fit: None,
                     },
                     span,
                 )
@@ -574,6 +919,7 @@ impl Ev<'_, '_> {
                         unit: None,
                         origin: b.origin.with(x.origin),
                         gallon: None,
+                        fit: None,
                     },
                     span,
                 ),
@@ -943,6 +1289,7 @@ impl Ev<'_, '_> {
                 unit: if name == "sqrt" { None } else { first.unit },
                 origin,
                 gallon: first.gallon,
+                fit: None,
             },
             span,
         ))
@@ -1095,8 +1442,44 @@ impl Ev<'_, '_> {
 
     // ---- names ---------------------------------------------------------------------------------
 
-    /// The value a path leads to. `decl_only`: the first name is looked up among declarations alone.
+    /// The value a path leads to. `decl_only`: the first name is looked up among declarations alone. What is
+    /// not given is reported.
     pub fn path(&mut self, p: &Path, decl_only: bool) -> Eval<Value> {
+        let value = self.find(p, decl_only)?;
+        if value != Value::Absent {
+            return Ok(value);
+        }
+        if let Some(x) = self.bound(p) {
+            crate::kinds::every::not_given(self.cx, self.owner, x, p);
+            return Ok(Value::Unknown);
+        }
+        let place = self.at(p.span);
+        self.cx.report(
+            Finding::new(
+                &codes::NOT_GIVEN,
+                place,
+                format!(
+                    "`{}` has no value here: it, or something it is computed from, is not given",
+                    p.text()
+                ),
+            )
+            .here("no value")
+            .help("give what is missing where it belongs, or use another value here"),
+        );
+        Ok(Value::Unknown)
+    }
+
+    /// The declaration a path's first name stands for in turn, in a rule over every one of a kind.
+    fn bound(&self, p: &Path) -> Option<DeclId> {
+        if self.owner != self.cx.me {
+            return None;
+        }
+        let bound = self.cx.bound.iter().rev();
+        bound.filter(|b| b.0 == p.names[0].text).map(|b| b.1).next()
+    }
+
+    /// The value a path leads to; `Absent` where it, or something on the way, is not given.
+    pub fn find(&mut self, p: &Path, decl_only: bool) -> Eval<Value> {
         self.follow(p, decl_only, false)
     }
 
@@ -1124,14 +1507,20 @@ impl Ev<'_, '_> {
             true => None,
             false => self.parameter(&first.text)?,
         };
-        let own = if decl_only || parameter.is_some() || self.cx.scope.given.is_some() {
-            None
-        } else {
-            self.cx
-                .kind(self.cx.me)
-                .and_then(|(k, s)| own_slot(k, s, p, &mut next))
-        };
-        let mut value = if let Some(v) = parameter {
+        let bound = self.bound(p);
+        let own =
+            if decl_only || bound.is_some() || parameter.is_some() || self.cx.scope.given.is_some()
+            {
+                None
+            } else {
+                self.cx
+                    .kind(self.cx.me)
+                    .filter(|k| k.0.word != crate::kinds::REQUIRE.word)
+                    .and_then(|(k, s)| own_slot(k, s, p, &mut next))
+            };
+        let mut value = if let Some(x) = bound {
+            Value::Decl(x)
+        } else if let Some(v) = parameter {
             v
         } else if let Some(slot) = own {
             self.cx.slot(self.cx.me, slot)?
@@ -1190,6 +1579,9 @@ impl Ev<'_, '_> {
                             true => return Ok(Value::Unknown),
                             false => self.item_value(d)?,
                         },
+                        None if self.cx.may_be_damaged(target, &second.text) => {
+                            return Ok(Value::Unknown);
+                        }
                         None => {
                             let names: Vec<SmolStr> = self.cx.names_in(target);
                             let shown = self.cx.db().path(target).clone();
@@ -1204,8 +1596,11 @@ impl Ev<'_, '_> {
                 None if self.no_part(d, first.span, for_like) => return Ok(Value::Unknown),
                 None => self.item_value(d)?,
             }
+        } else if self.cx.may_be_damaged(file, &first.text) {
+            return Ok(Value::Unknown);
         } else {
             let mut names: Vec<SmolStr> = self.cx.names_in(file);
+            names.extend(self.cx.bound.iter().map(|b| b.0.clone()));
             if let Some(given) = &self.cx.scope.given {
                 names.extend(given.iter().map(|g| g.0.clone()));
             } else if self.cx.is_pattern(self.owner)
@@ -1214,11 +1609,28 @@ impl Ev<'_, '_> {
                 let own = x.parameters.iter().flatten();
                 names.extend(own.map(|p| p.name.text.clone()));
             }
-            if let Some((_, s)) = self.cx.kind(self.cx.me)
+            if let Some((k, s)) = self.cx.kind(self.cx.me)
                 && !decl_only
                 && self.cx.scope.given.is_none()
+                && k.word != crate::kinds::REQUIRE.word
             {
                 names.extend(s.list.iter().map(|n| SmolStr::new(&n.0)));
+            }
+            // `45 mm H7/g6`; but `b1` beside a `b2` is more likely a slip of the pen.
+            if let Ok(class) = first.text.parse::<Class>()
+                && near_names(&first.text, names.iter().map(SmolStr::as_str)).is_empty()
+            {
+                let place = self.at(first.span);
+                self.cx.report(
+                    Finding::new(
+                        &codes::UNKNOWN_NAME,
+                        place,
+                        format!("nothing here is called `{class}`; as a tolerance class it stands behind a size, as `45 mm {class}`"),
+                    )
+                    .here("no size before it")
+                    .help(FIT_HELP),
+                );
+                return Ok(Value::Unknown);
             }
             let in_std = self.cx.db().library(&first.text).is_some();
             let message = format!("nothing here is called `{}`", first.text);
@@ -1244,25 +1656,12 @@ impl Ev<'_, '_> {
             .map_or(p.span, |n| p.names[0].span.join(n.span));
         while next < p.names.len() {
             let (v, used) = self.member(value, &p.names[next..], so_far)?;
-            if v == Value::Unknown {
+            if matches!(v, Value::Unknown | Value::Absent) {
                 return Ok(v);
             }
             so_far = so_far.join(p.names[next + used - 1].span);
             next += used;
             value = v;
-        }
-        if value == Value::Absent {
-            let place = self.at(p.span);
-            self.cx.report(
-                Finding::new(
-                    &codes::NOT_GIVEN,
-                    place,
-                    format!("`{}` has no value here: it, or something it is computed from, is not given", p.text()),
-                )
-                .here("no value")
-                .help("give what is missing where it belongs, or use another value here"),
-            );
-            return Ok(Value::Unknown);
         }
         Ok(value)
     }
@@ -1470,7 +1869,7 @@ impl Ev<'_, '_> {
         }
     }
 
-    fn no_such(&mut self, name: &Name, message: String, known: &[SmolStr]) -> Value {
+    pub fn no_such(&mut self, name: &Name, message: String, known: &[SmolStr]) -> Value {
         let place = self.at(name.span);
         let mut f = Finding::new(&codes::UNKNOWN_NAME, place, message).here("no such name");
         let near = near_names(&name.text, known.iter().map(SmolStr::as_str));
@@ -1513,6 +1912,7 @@ impl Ev<'_, '_> {
                                 kind: r.kind,
                                 value,
                                 gallon: r.unit.as_ref().and_then(|u| u.gallon()),
+                                fit: None,
                                 unit: r.unit,
                                 origin: Origin::Stated,
                             }),

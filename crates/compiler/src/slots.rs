@@ -205,6 +205,28 @@ pub(crate) fn lineage(cx: &mut Cx<'_>, d: DeclId) -> Eval<Vec<(DeclId, Arc<Parse
     Ok(out)
 }
 
+/// Whether something that was written in these declarations may not have been understood: a slip stands outside of
+/// every entry whose name is known, or what the last of them is like was not found. Then what seems to be missing may be
+/// there.
+pub(crate) fn is_damaged(line: &[(DeclId, Arc<Parsed>)]) -> bool {
+    fn known(entries: &[Entry], at: u32) -> bool {
+        entries
+            .iter()
+            .filter(|e| e.span.start <= at && at < e.span.end)
+            .any(|e| match &e.kind {
+                EntryKind::Error => false,
+                EntryKind::Group { entries, .. } => known(entries, at),
+                _ => true,
+            })
+    }
+    let last = line.last().and_then(|(_, p)| decl_of(&p.item));
+    last.is_some_and(|d| d.like.is_some())
+        || line.iter().any(|(_, p)| {
+            decl_of(&p.item)
+                .is_some_and(|d| p.errors.iter().any(|e| !known(&d.entries, e.span.start)))
+        })
+}
+
 /// The default texts, parsed once.
 fn default_expr(text: &'static str) -> Expr {
     static CACHE: OnceLock<RwLock<FxHashMap<&'static str, Expr>>> = OnceLock::new();
@@ -252,6 +274,10 @@ pub(crate) fn eval(cx: &mut Cx<'_>, d: DeclId, slot: u16) -> Eval<Value> {
                 let Some(decl) = decl_of(&parsed.item) else {
                     return Ok(Value::Unknown);
                 };
+                if f.own && owner != d && decl.parameters.is_none() {
+                    // Another piece's: its number and its dates are not this one's.
+                    break;
+                }
                 if let Some(Entry {
                     kind: EntryKind::Field { value, .. },
                     ..
@@ -293,6 +319,7 @@ pub(crate) fn eval(cx: &mut Cx<'_>, d: DeclId, slot: u16) -> Eval<Value> {
                         v => v,
                     })
                 }
+                Need::Required if is_damaged(&lineage(cx, d)?) => Ok(Value::Unknown),
                 Need::Required | Need::Optional => Ok(Value::Absent),
             }
         }

@@ -8,6 +8,7 @@ use cutwater_compiler::schema::{GroupDef, KindDef, Slot, Slots, TableDef, Type};
 use cutwater_compiler::value::Value;
 use cutwater_compiler::{Db, DeclId, kinds, library, paths, schema};
 use cutwater_finding::{FileId, Place};
+use cutwater_quantity::{Kind, parse_unit};
 use cutwater_syntax::Parsed;
 use cutwater_syntax::ast::{
     Accept, Access, Condition, Decl, Entry, EntryKind, Every, Expr, ExprKind, ItemKind, Name,
@@ -48,6 +49,8 @@ pub enum Thing {
     Unit(String),
     /// A number, with its unit and tolerance.
     Number,
+    /// A tolerance class as written, and the size it stands behind, in metres, where that is a length.
+    Class(String, Option<f64>),
     /// A date or a text.
     Literal,
     /// The name with this index in a path. `decls`: the path is looked up among declarations alone.
@@ -205,7 +208,16 @@ impl Find<'_> {
     }
 
     fn every(&self, e: &Every) -> Got {
+        let one = |n: &Name| Thing::Name {
+            path: Path {
+                names: vec![n.clone()],
+                span: n.span,
+            },
+            index: 0,
+            decls: false,
+        };
         self.name(&e.kind, Thing::KindWord)
+            .or_else(|| self.name(&e.name, |_| one(&e.name)))
             .or_else(|| e.of.as_ref().and_then(|p| self.path(p, true)))
             .or_else(|| e.filters.iter().find_map(|c| self.condition(c)))
     }
@@ -442,6 +454,15 @@ impl Find<'_> {
     }
 
     fn number(&self, n: &Number, span: Span) -> Got {
+        if let Some(class) = &n.class
+            && self.on(class.span)
+        {
+            let unit = n.unit.as_ref().and_then(|u| parse_unit(&u.text).ok());
+            let size = unit
+                .filter(|u| u.kind() == Kind::Length)
+                .map(|u| u.to_si(n.value));
+            return Some((Thing::Class(class.text.to_string(), size), class.span));
+        }
         let in_tolerance = n.tolerance.as_ref().and_then(|t| t.unit.as_ref());
         for unit in [n.unit.as_ref(), in_tolerance].into_iter().flatten() {
             // The digits win where both touch: `5in` asked at the `5`.
@@ -471,6 +492,11 @@ pub enum Target {
     Station(DeclId, Span, Option<Value>),
     /// A part of a value: its value where settled.
     Part(Option<Value>),
+    /// The name that stands for each declaration of a kind in turn: the rule, the bytes of the name in the rule's
+    /// chunk, and the kind.
+    Each(DeclId, Span, &'static KindDef),
+    /// A field or computed property of each declaration of a kind.
+    EachSlot(&'static KindDef, u16),
     /// A parameter of a function or pattern, and the bytes of its name in that item's chunk.
     Parameter(DeclId, Span),
 }
@@ -531,7 +557,9 @@ fn resolve_from(db: &Db, owner: DeclId, path: &Path, index: usize, decls: bool) 
         db.kind(owner)
             .and_then(|(k, s)| own_target(owner, k, s, path))
     };
-    let mut target = if let Some((t, used)) = own {
+    let mut target = if let Some(t) = each(db, owner, &first.text) {
+        t
+    } else if let Some((t, used)) = own {
         if index < used {
             return Some(match t {
                 Target::Slot(..) if used == 2 && index == 0 => {
@@ -568,6 +596,17 @@ fn resolve_from(db: &Db, owner: DeclId, path: &Path, index: usize, decls: bool) 
         at += used;
     }
     Some(target)
+}
+
+/// The name of a rule over every declaration of a kind.
+fn each(db: &Db, rule: DeclId, name: &str) -> Option<Target> {
+    let parsed = db.parsed(rule);
+    let ItemKind::Require(r) = &parsed.item.kind else {
+        return None;
+    };
+    let every = r.every.as_ref().filter(|e| e.name.text == name)?;
+    let (kind, _) = schema::kind(&every.kind.text).filter(|k| k.0.is_part())?;
+    Some(Target::Each(rule, every.name.span, kind))
 }
 
 fn own_target(
@@ -685,7 +724,18 @@ fn member(db: &Db, target: &Target, path: &Path, index: usize) -> Option<(Target
         Target::Part(Some(v)) => value_member(db, v, path, index),
         Target::Station(_, _, Some(v)) => value_member(db, v, path, index),
         Target::Station(_, _, None) => Some((Target::Part(None), 1)),
-        Target::Group(..) | Target::Part(None) | Target::Parameter(..) => None,
+        Target::Each(_, _, k) => {
+            let (_, slots) = schema::kind(k.word)?;
+            if let Some(slot) = slots.find(&name.text) {
+                return Some((Target::EachSlot(k, slot), 1));
+            }
+            let second = path.names.get(index + 1)?;
+            let slot = slots.find(&format!("{}.{}", name.text, second.text))?;
+            Some((Target::EachSlot(k, slot), 2))
+        }
+        Target::Group(..) | Target::Part(None) | Target::EachSlot(..) | Target::Parameter(..) => {
+            None
+        }
     }
 }
 

@@ -7,17 +7,20 @@ use crate::at::{
     Spot, Target, Thing, find_item, inherited, like_base, parameter, parameters, resolve,
     resolve_element, spot, table_of, used_file, written,
 };
+use cutwater_compiler::iso286::{Class, Feature};
 use cutwater_compiler::schema::{
     ColumnType, FieldDef, GroupDef, KindDef, Need, Sign, Slot, Slots, TableDef, Type,
 };
-use cutwater_compiler::value::{Quantity, Range, Value};
-use cutwater_compiler::{Db, DeclId, Settings, eval, library, results, schema, show};
+use cutwater_compiler::value::{Quantity, Value};
+use cutwater_compiler::{Db, DeclId, budget, eval, library, results, schema, show};
 use cutwater_finding::FileId;
 use cutwater_quantity::{Kind, UnitSystem, display, parse_unit};
 use cutwater_syntax::Parsed;
 use cutwater_syntax::ast::{ExprKind, ItemKind};
 use cutwater_text::Span;
 
+/// Most contributors listed for one value.
+const MOST_CONTRIBUTORS: usize = 6;
 /// Most results listed for one declaration.
 const MOST_RESULTS: usize = 24;
 
@@ -56,6 +59,7 @@ pub fn hover(db: &Db, file: FileId, offset: usize) -> Option<Hover> {
             format!("**{}** — {}\n\n{}", c.name, column_type(c.ty), c.doc)
         }
         Thing::Unit(u) => unit(u)?,
+        Thing::Class(text, size) => class(text, *size)?,
         Thing::Number | Thing::Literal => value_block(db, file, db.settled(decl, slot?)?)?,
         Thing::Name { path, index, decls } => {
             target(db, file, &resolve(db, decl, path, *index, *decls)?)?
@@ -380,19 +384,21 @@ pub(crate) fn type_text(ty: Type) -> String {
 }
 
 fn field_head(name: &str, f: &FieldDef) -> String {
-    let need = match f.need {
+    let mut need = match f.need {
         Need::Required => "required".to_owned(),
         Need::Optional => "optional".to_owned(),
         Need::Default(text, why) => format!("otherwise {text} ({why})"),
     };
+    if f.own {
+        need.push_str("; ");
+        need.push_str(schema::OWN);
+    }
     format!("**{name}** — {}; {need}\n\n{}", type_text(f.ty), f.doc)
 }
 
-/// A field, table or computed property of an item: what it means and its value.
-fn slot_text(db: &Db, d: DeclId, slot: u16) -> Option<String> {
-    let (kind, slots): (&KindDef, &Slots) = db.kind(d)?;
-    let (name, def) = slots.list.get(slot as usize)?;
-    let mut out = match def {
+/// What a field, table or computed property of a kind means, whichever declaration it is of.
+fn slot_head(kind: &KindDef, name: &str, def: &Slot) -> String {
+    match def {
         Slot::Field(f) | Slot::GroupField(_, f) => field_head(name, f),
         Slot::Table(t) => table(t),
         Slot::Computed(c) => {
@@ -405,7 +411,14 @@ fn slot_text(db: &Db, d: DeclId, slot: u16) -> Option<String> {
             }
             s
         }
-    };
+    }
+}
+
+/// A field, table or computed property of an item: what it means and its value.
+fn slot_text(db: &Db, d: DeclId, slot: u16) -> Option<String> {
+    let (kind, slots): (&KindDef, &Slots) = db.kind(d)?;
+    let (name, def) = slots.list.get(slot as usize)?;
+    let mut out = slot_head(kind, name, def);
     if let Some(only) = kind.only_of(name.split('.').next().unwrap_or(name)) {
         out.push_str(&format!("\n\nOnly with {}.", only.wanted()));
     }
@@ -518,6 +531,12 @@ fn target(db: &Db, file: FileId, t: &Target) -> Option<String> {
             Some(out)
         }
         Target::Part(v) => value_block(db, file, v.as_ref()?),
+        Target::Each(_, _, k) => Some(format!("each **{}** in turn\n\n{}", k.word, k.doc)),
+        Target::EachSlot(k, slot) => {
+            let (_, slots) = schema::kind(k.word)?;
+            let (name, def) = slots.list.get(*slot as usize)?;
+            Some(slot_head(k, name, def))
+        }
     }
 }
 
@@ -525,7 +544,7 @@ fn target(db: &Db, file: FileId, t: &Target) -> Option<String> {
 fn value_block(db: &Db, file: FileId, v: &Value) -> Option<String> {
     let settings = db.settings_of(file);
     match v {
-        Value::Quantity(q) => Some(quantity(settings, q)),
+        Value::Quantity(q) => Some(quantity(db, file, q)),
         Value::Range(r) => Some(format!("**{}**", show::range(r, settings))),
         Value::Phrase(parts) => {
             let lines: Vec<String> = parts
@@ -536,6 +555,7 @@ fn value_block(db: &Db, file: FileId, v: &Value) -> Option<String> {
         }
         Value::Text(t) => Some(format!("“{t}”")),
         Value::Date(t) => Some(format!("**{t}**")),
+        Value::Period(from, to) => Some(format!("**{from} .. {to}**")),
         Value::Choice(w) => Some(format!("**{w}**")),
         Value::Truth(t) => Some(format!("**{}**", if *t { "yes" } else { "no" })),
         Value::Decl(d) => Some(named(db, *d)),
@@ -566,25 +586,39 @@ fn value_block(db: &Db, file: FileId, v: &Value) -> Option<String> {
     }
 }
 
-fn quantity(settings: &Settings, q: &Quantity) -> String {
+fn quantity(db: &Db, file: FileId, q: &Quantity) -> String {
+    let settings = db.settings_of(file);
     let own = show::quantity(q, settings);
-    let mut out = format!("**{own}** ({}, {})", q.kind.name(), q.origin.word());
+    let equals = match q.fit {
+        Some(_) => format!(
+            " = {}",
+            show::limits(&q.value, q.kind, q.unit.as_ref(), settings)
+        ),
+        None => String::new(),
+    };
+    let mut out = format!("**{own}**{equals} ({}, {})", q.kind.name(), q.origin.word());
     if q.value.is_toleranced() {
-        let rss = q.value.rss();
         out.push_str(&format!(
             "\n\n- worst case: {}",
             show::limits(&q.value, q.kind, q.unit.as_ref(), settings)
         ));
-        let spread = Range {
-            kind: q.kind,
-            low: rss.low,
-            high: rss.high,
-            unit: q.unit.clone(),
-        };
         out.push_str(&format!(
             "\n- root-sum-square: {}",
-            show::range(&spread, settings)
+            show::spread(&q.value, q.kind, q.unit.as_ref(), settings)
         ));
+        let from = budget::contributors(db, &q.value, file);
+        if from.len() > 1 {
+            out.push_str("\n\nfrom\n");
+            for c in from.iter().take(MOST_CONTRIBUTORS) {
+                out.push_str(&format!("\n- `{}`: {}", c.path, c.text()));
+            }
+            if from.len() > MOST_CONTRIBUTORS {
+                out.push_str(&format!(
+                    "\n- … and {} more",
+                    from.len() - MOST_CONTRIBUTORS
+                ));
+            }
+        }
     }
     if let Some(other) = elsewhere(q.si(), q.kind, settings.units)
         && other != own
@@ -592,6 +626,37 @@ fn quantity(settings: &Settings, q: &Quantity) -> String {
         out.push_str(&format!("\n\n= {other}"));
     }
     out
+}
+
+/// A tolerance class: what its letter and number say, and its limits for the size it stands behind.
+fn class(text: &str, size: Option<f64>) -> Option<String> {
+    let class: Class = text.parse().ok()?;
+    let mut out = format!(
+        "**{class}** — a tolerance class for {}, with the fundamental deviation {} and the grade IT{}",
+        match class.feature() {
+            Feature::Hole => "holes and other inside sizes",
+            Feature::Shaft => "shafts and other outside sizes",
+        },
+        class.letters(),
+        class.grade()
+    );
+    if let Some(size) = size
+        && let Ok(limits) = class.deviations(size)
+    {
+        let micrometres = |m: f64| {
+            let um = m * 1e6;
+            let um = show::number_text((um * 10.0).round() / 10.0);
+            if m > 0.0 { format!("+{um}") } else { um }
+        };
+        out.push_str(&format!(
+            "\n\nFor {}: {} / {} µm",
+            display(size, Kind::Length, UnitSystem::Metric),
+            micrometres(limits.upper),
+            micrometres(limits.lower)
+        ));
+    }
+    out.push_str("\n\nSource: ISO 286-1");
+    Some(out)
 }
 
 /// The value in the usual unit of the other system.
