@@ -167,14 +167,9 @@ fn item(db: &Db, d: DeclId) -> String {
         out.push_str("\n\n");
         out.push_str(doc);
     }
-    if let ItemKind::Let { value, .. } = &parsed.item.kind {
+    if let ItemKind::Let { .. } = &parsed.item.kind {
         let source = db.chunk(d).slice(db.text(file));
-        let name = db.name(d).map_or("", |n| n.as_str());
-        out.push_str(&code_block(&format!(
-            "let {} = {}",
-            signature(&parsed, name),
-            value.span.slice(source)
-        )));
+        out.push_str(&code_block(parsed.item.span.slice(source)));
         if db.is_function(d) {
             return out;
         }
