@@ -4,7 +4,7 @@ mod common;
 
 use common::*;
 use cutwater_compiler::value::{Date, Value};
-use cutwater_compiler::{Db, Settings};
+use cutwater_compiler::{Db, settings};
 use cutwater_finding::{Finding, Level, Place};
 
 const RINGS: &str = "ring tight {\n    form = labyrinth\n    runs_on = 5.497 in\n    bore = 5.502 in\n    land_length = 0.75 in\n    clearance_limit = 0.003 .. 0.007 in\n}\nring worn like tight { bore = 5.520 in }\nring flat like tight { form = plain }\n";
@@ -16,7 +16,9 @@ fn of(db: &Db, path: &str) -> Vec<Finding<Place>> {
 }
 
 fn workspace(settings: &str, files: &[(&str, &str)]) -> Db {
-    let mut db = Db::new(Settings::parse(settings).expect("sound settings"));
+    let read = settings::read(settings);
+    assert!(read.findings.is_empty(), "{:?}", read.findings);
+    let mut db = Db::new(read.settings);
     for (path, text) in files {
         db.set_file(path, *text);
     }
@@ -633,16 +635,54 @@ fn house_rules_are_followed_while_they_are_written() {
 
 #[test]
 fn house_rules_are_loaded_though_nobody_uses_them_and_stay_inside_the_workspace() {
-    let mut db = Db::new(Settings::parse("rules = [\"./rules/house.pump\"]").expect("sound"));
+    let mut db = Db::new(settings::read("rules = [\"./rules/house.pump\"]").settings);
     db.set_file("a.pump", RINGS);
     assert_eq!(db.wanted_files(), ["rules/house.pump"]);
     for bad in ["../house.pump", "/etc/house.pump", ""] {
         let text = format!("rules = [\"{bad}\"]");
-        let e = Settings::parse(&text).expect_err("outside");
-        assert!(e.message.contains("leads nowhere"), "{e:?}");
+        let read = settings::read(&text);
+        assert_eq!(read.findings.len(), 1, "{:?}", read.findings);
+        let place = read.findings[0].place;
+        assert_eq!(place.slice(&text), format!("\"{bad}\""));
+        assert_eq!(read.settings.rule_files().count(), 0);
+    }
+    let read = settings::read("rules = [3]");
+    assert_eq!(read.findings[0].code.id, "CW0603");
+}
+
+#[test]
+fn a_folder_has_its_own_house_rules_and_changed_settings_are_followed() {
+    let loose = HOUSE.replace("0.007", "0.030");
+    let files = [
+        ("a.pump", RINGS),
+        ("old/a.pump", RINGS),
+        ("house.pump", HOUSE),
+        ("loose.pump", loose.as_str()),
+    ];
+    let two = "rules = [\"house.pump\"]\n[[folder]]\npath = \"old\"\nrules = [\"loose.pump\"]\n";
+    let count = |db: &Db, path: &str| {
+        let found = of(db, path);
+        found.iter().filter(|f| f.code.id == "CW0501").count()
+    };
+    let mut db = workspace(two, &files);
+    assert_eq!((count(&db, "a.pump"), count(&db, "old/a.pump")), (1, 0));
+    for (text, expected) in [
+        ("", (0, 0)),
+        ("rules = [\"house.pump\"]", (1, 1)),
+        ("rules = \"loose.pump\"", (0, 0)),
+        (two, (1, 0)),
+    ] {
+        assert!(db.set_settings(settings::read(text).settings), "{text}");
+        db.settle(true, None).unwrap();
         assert_eq!(
-            e.span.map(|s| text[s].to_owned()),
-            Some(format!("\"{bad}\""))
+            (count(&db, "a.pump"), count(&db, "old/a.pump")),
+            expected,
+            "{text}"
         );
     }
+    // Without settings the house file is a file as any other, whose rules look at nothing.
+    assert!(of(&db, "house.pump").is_empty());
+    db.set_settings(settings::read("").settings);
+    db.settle(true, None).unwrap();
+    assert_eq!(of(&db, "house.pump")[0].code.id, "CW0510");
 }

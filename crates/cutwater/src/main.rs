@@ -1,7 +1,7 @@
 //! The `cutwater` command: checks, solves, formats and explains pump specs, and serves editors.
 //!
-//! The way of a run: [`args`] reads the command line; [`project`] finds the workspace, its settings and the
-//! files; [`work`] reads and checks them on all cores; [`render`] and [`solve`] draw what was found for a
+//! The way of a run: [`args`] reads the command line; [`project`] finds the workspace and the files,
+//! [`settings`] reads its settings and [`baseline`] what is known already; [`work`] reads and checks them on all cores; [`render`] and [`solve`] draw what was found for a
 //! terminal, `cutwater-report` writes JSON; [`output`] sends it off. [`guard`] turns a fault in the tool and
 //! an interrupt into the exit codes promised for them.
 //!
@@ -11,6 +11,7 @@
 //! Not here: any rule of the language, any formula.
 
 mod args;
+mod baseline;
 mod explain;
 mod failure;
 mod format;
@@ -18,6 +19,7 @@ mod guard;
 mod output;
 mod project;
 mod render;
+mod settings;
 mod solve;
 mod work;
 
@@ -61,6 +63,7 @@ fn command(args: Args) -> u8 {
         Command::Solve(a) => solve_command(a),
         Command::Format(a) => format::run(&a),
         Command::Explain(a) => explain::run(&a),
+        Command::Settings(a) => settings::run(&a),
         // The server ends by its client's word, so an interrupt keeps its usual effect there.
         Command::Lsp => Ok(u8::try_from(cutwater_server::run_stdio()).unwrap_or(exit::FAILED)),
     };
@@ -70,10 +73,17 @@ fn command(args: Args) -> u8 {
     })
 }
 
-fn check(a: args::Check) -> Result<u8, Failure> {
+fn check(c: args::CheckCommand) -> Result<u8, Failure> {
     guard::end_on_interrupt();
+    let (a, write) = (c.check, c.write_baseline);
     let project = project::find(&a.input)?;
-    let outcome = work::run(&project, false)?;
+    let known = baseline::load(&project, &a, write.as_ref())?;
+    let mut outcome = work::run(&project, &plan(&a, &known, false))?;
+    outcome.show_known = a.show_known;
+    match write {
+        Some(_) => baseline::write(&project, &known, &mut outcome)?,
+        None => baseline::finish(&project, &known, &mut outcome, c.prune_baseline)?,
+    }
     let mut out = Output::new(a.color);
     match a.format {
         args::Format::Text => {
@@ -87,13 +97,16 @@ fn check(a: args::Check) -> Result<u8, Failure> {
         args::Format::Json => out.write(&json(&outcome, "check", false)?),
     }
     out.finish()?;
-    Ok(code(&outcome, &project))
+    Ok(code(&outcome))
 }
 
 fn solve_command(a: args::Check) -> Result<u8, Failure> {
     guard::end_on_interrupt();
     let project = project::find(&a.input)?;
-    let outcome = work::run(&project, true)?;
+    let known = baseline::load(&project, &a, None)?;
+    let mut outcome = work::run(&project, &plan(&a, &known, true))?;
+    outcome.show_known = a.show_known;
+    baseline::finish(&project, &known, &mut outcome, false)?;
     let mut out = Output::new(a.color);
     match a.format {
         args::Format::Text => {
@@ -110,7 +123,15 @@ fn solve_command(a: args::Check) -> Result<u8, Failure> {
         args::Format::Json => out.write(&json(&outcome, "solve", true)?),
     }
     out.finish()?;
-    Ok(code(&outcome, &project))
+    Ok(code(&outcome))
+}
+
+fn plan(a: &args::Check, known: &baseline::InForce, results: bool) -> work::Plan {
+    work::Plan {
+        results,
+        today: a.today.or_else(cutwater_compiler::world::today),
+        baseline: known.baseline.clone(),
+    }
 }
 
 fn json(outcome: &Outcome, command: &str, results: bool) -> Result<String, Failure> {
@@ -120,10 +141,10 @@ fn json(outcome: &Outcome, command: &str, results: bool) -> Result<String, Failu
 }
 
 /// The exit code an outcome deserves: a duty that could not be solved says more than any other finding.
-fn code(outcome: &Outcome, project: &project::Project) -> u8 {
+fn code(outcome: &Outcome) -> u8 {
     if outcome.findings().any(|f| is_unsolved(f.code)) {
         exit::UNSOLVED
-    } else if outcome.summary().at_least(project.settings.fail_at) > 0 {
+    } else if outcome.fails() {
         exit::FINDINGS
     } else {
         exit::CLEAN
