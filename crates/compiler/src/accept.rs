@@ -174,13 +174,18 @@ pub(crate) fn apply(db: &Db, file: FileId, found: &mut Vec<Found>, places: &[Loc
     if db.is_library(file) {
         return;
     }
+    // A quick look first: most files have neither word, and a server asks often.
+    let text = db.text(file);
     let mut lines: Vec<Line> = Vec::new();
-    for d in db.decls(file) {
-        lines_of(db, *d, &mut lines);
+    if text.contains("accept") {
+        for d in db.decls(file) {
+            lines_of(db, *d, &mut lines);
+        }
     }
     let own = lines.len();
     let mut patterns: Vec<DeclId> = Vec::new();
-    for d in db.decls(file) {
+    let likes = text.contains("like");
+    for d in db.decls(file).iter().filter(|_| likes) {
         for p in patterns_of(db, *d) {
             if db.file_of(p) != file && !patterns.contains(&p) {
                 patterns.push(p);
@@ -525,7 +530,10 @@ fn unused(
             what(line),
             line.on
         );
-        if let Some(n) = near_names(&line.on, known.iter().map(String::as_str)).first() {
+        // Of one or two letters everything is near.
+        let long = line.on.len() > 2;
+        let near = near_names(&line.on, known.iter().map(String::as_str));
+        if let Some(n) = near.first().filter(|_| long) {
             message.push_str(&format!("; did you mean `{n}`?"));
             help = format!("write `{n}`");
             rename = Some(n.clone());
@@ -586,7 +594,9 @@ fn unknown_subject(db: &Db, line: &Line) -> Option<Vec<String>> {
                 db.parsed(*d).item.kind,
                 ItemKind::Decl(_) | ItemKind::Accept(_)
             ) {
-                known.extend(db.head_of(*d).split(' ').map(str::to_owned));
+                let head = db.head_of(*d);
+                let names = head.split(' ').filter(|w| *w != "require");
+                known.extend(names.map(str::to_owned));
             }
         }
     }

@@ -81,6 +81,28 @@ codes! {
         "Values may be written in any order, but none may depend on itself, directly or by way of others. The finding names the whole way round.",
         fires "let a = b + 1 in\nlet b = a + 1 in\n", silent "let a = 1 in\nlet b = a + 1 in\n";
 
+    ARGUMENTS = "CW0221" "arguments" Error, "A function or pattern is not given what it takes.",
+        "A function takes as many values as it has parameters, in their order: `gap(ring.bore, hub)`. A pattern is filled in by name: `like wear_ring(hub = 5.497 in)`; only parameters with a value of their own may be left out.",
+        fires "let gap(bore, hub) = (bore - hub) / 2\nlet a = gap(5.502 in)\n", silent "let gap(bore, hub) = (bore - hub) / 2\nlet a = gap(5.502 in, 5.497 in)\n";
+    PATTERN_AS_PART = "CW0222" "pattern-as-part" Error, "A pattern or function stands where a part or value is wanted.",
+        "A declaration with parameters is a pattern for others and no part itself; a `let` with parameters is a function and no value. Fill the pattern in with `like`, or call the function.",
+        fires "ring seal(hub) {\n    bore = hub + 0.005 in\n    runs_on = hub\n}\nlet a = seal.clearance\n", silent "ring seal(hub) {\n    bore = hub + 0.005 in\n    runs_on = hub\n}\nring intake like seal(hub = 5.497 in) { }\nlet a = intake.clearance\n";
+    UNUSED_PARAMETER = "CW0223" "unused-parameter" Advice, "A parameter that is never used.",
+        "Whoever fills it in expects it to count. Use it, or take it out.",
+        fires "let gap(bore, hub) = bore / 2\n", silent "let gap(bore, hub) = (bore - hub) / 2\n";
+    HIDES_NAME = "CW0224" "hides-name" Advice, "A name that hides another.",
+        "A parameter goes before a field, and before a declaration of the file, of the same name; a function of one's own goes before the built-in one. That may be what is meant, but whoever reads it may take one for the other.",
+        fires "let hub = 5.497 in\nlet gap(bore, hub) = (bore - hub) / 2\n", silent "let wheel = 5.497 in\nlet gap(bore, hub) = (bore - hub) / 2\n";
+    ELEMENT = "CW0225" "list-element" Error, "A list has no such element.",
+        "Elements of a list and rows of a table are counted from 1, by whole numbers.",
+        fires "let all = [2 in, 3 in]\nlet a = all[3]\n", silent "let all = [2 in, 3 in]\nlet a = all[2]\n";
+    OTHER_CHOICE = "CW0226" "other-choice" Error, "A field that does not go with the choice made.",
+        "Some fields belong to one form alone: a smooth bore has a tip, a fog has a rated flow. Take the field out, or choose the form it belongs to. Where such a field is inherited by a declaration of another form, it is left out.",
+        fires "nozzle n {\n    form = fog\n    rated = 150 gpm at 100 psi\n    tip = 1 in\n}\n", silent "nozzle n {\n    form = smooth\n    tip = 1 in\n}\n";
+    SAME_AS_INHERITED = "CW0227" "same-as-inherited" Advice, "A field says again what it inherits.",
+        "The value is the one that comes by `like` anyhow. Without the line a change of the original is followed here; keep it only where the two are to part on purpose.",
+        fires "impeller a {\n    outside_diameter = 9 in\n}\nimpeller b like a { outside_diameter = 9 in }\n", silent "impeller a {\n    outside_diameter = 9 in\n}\nimpeller b like a { outside_diameter = 8.5 in }\n";
+
     UNKNOWN_UNIT = "CW0301" "unknown-unit" Error, "No such unit.",
         "Unit names are looked up in one table; `cutwater explain units` lists them. A compound unit is written without blanks: `oz*in`, `ft/s`.",
         fires "let x = 3 inn\n", silent "let x = 3 in\n";
@@ -167,7 +189,13 @@ pub fn may_be_accepted(code: &Code) -> bool {
         crate::accept::CODES,
         crate::baseline::CODES,
     ];
-    let judgement = [&REQUIRE_FAILS, &REQUIRE_TIGHT];
+    let judgement = [
+        &REQUIRE_FAILS,
+        &REQUIRE_TIGHT,
+        &UNUSED_PARAMETER,
+        &HIDES_NAME,
+        &SAME_AS_INHERITED,
+    ];
     let meaningless = [
         &duty::DUTY_FORM,
         &duty::DUTY_HOLD,

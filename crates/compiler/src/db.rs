@@ -19,13 +19,14 @@ use crate::check;
 use crate::codes;
 use crate::kinds;
 use crate::paths;
+use crate::reuse;
 use crate::schema::{KindDef, Slot, Slots, kind};
 use crate::settings::{ProjectSettings, Settings};
 use crate::slots;
 use crate::value::{Date, Quantity, Value};
 use cutwater_finding::{Code, FileId, Finding, Place};
 use cutwater_quantity::InputId;
-use cutwater_syntax::ast::{Decl, Item, ItemKind};
+use cutwater_syntax::ast::{Decl, ItemKind};
 use cutwater_syntax::split::{Chunk, resplit, split};
 use cutwater_syntax::{Parsed, parse_chunk};
 use cutwater_text::{LineIndex, Span};
@@ -123,12 +124,16 @@ struct DeclData {
     parsed: OnceLock<Arc<Parsed>>,
     kind: Option<(&'static KindDef, &'static Slots)>,
     name: Option<SmolStr>,
+    /// See [`ItemHead::nameless`].
+    nameless: bool,
+    /// Takes values: a function, or a pattern for other declarations. Part of what the item is, like its kind.
+    takes: bool,
+    /// How the parameters it fills in are called, in the order of their slots: for messages alone.
+    filled: Vec<SmolStr>,
     input: u32,
     check: u32,
     house: u32,
     slots: Vec<u32>,
-    /// It has parameters: a pattern for others, and no part itself.
-    pattern: bool,
     live: bool,
 }
 
@@ -392,7 +397,7 @@ impl Db {
             parse_all(&parts)
                 .into_iter()
                 .map(|p| {
-                    let head = ItemHead::of(&p.item);
+                    let head = ItemHead::of(&p);
                     (p, head)
                 })
                 .collect()
@@ -404,7 +409,9 @@ impl Db {
             };
             let same = spare.iter().position(|d| {
                 let data = &self.decls[d.0 as usize];
-                data.name == head.name && data.kind.map(|x| x.0.word) == head.kind.map(|x| x.0.word)
+                data.name == head.name
+                    && data.kind.map(|x| x.0.word) == head.kind.map(|x| x.0.word)
+                    && data.takes == head.takes
             });
             let reuse = same.map(|at| spare.remove(at));
             let id = match reuse {
@@ -424,9 +431,12 @@ impl Db {
             }
             data.kind = head.kind;
             data.name = head.name;
-            data.pattern = head.pattern;
-            if data.slots.len() != head.kind.map_or(1, |k| k.1.list.len()) {
-                data.slots = vec![NONE; head.kind.map_or(1, |k| k.1.list.len())];
+            data.nameless = head.nameless;
+            data.takes = head.takes;
+            // Behind the kind's slots there may be those of parameters that are filled in.
+            let least = head.kind.map_or(1, |k| k.1.list.len());
+            if data.slots.len() < least {
+                data.slots.resize(least, NONE);
             }
             if changed {
                 fresh.push((id, reuse));
@@ -443,8 +453,12 @@ impl Db {
         // Names: compare the old table with the new one, and mark the names that differ.
         let mut names: FxHashMap<SmolStr, SmallVec<[DeclId; 1]>> = FxHashMap::default();
         for d in &decls {
-            if let Some(n) = &self.decls[d.0 as usize].name {
+            let data = &self.decls[d.0 as usize];
+            if let Some(n) = &data.name {
                 names.entry(n.clone()).or_default().push(*d);
+            }
+            if data.nameless {
+                names.entry(NAMELESS.into()).or_default().push(*d);
             }
         }
         let f = &mut self.files[file.0 as usize];
@@ -496,11 +510,13 @@ impl Db {
             parsed: OnceLock::new(),
             kind: None,
             name: None,
+            nameless: false,
+            takes: false,
+            filled: Vec::new(),
             input: NONE,
             check: NONE,
             house: NONE,
             slots: Vec::new(),
-            pattern: false,
             live: true,
         };
         let id = match self.free_decls.pop() {
@@ -726,6 +742,7 @@ impl Db {
                 let mut cx = Cx::new(self, d);
                 cx.slot = s;
                 let value = slots::eval(&mut cx, d, s)?;
+                reuse::tell_inherited(&mut cx, d)?;
                 Ok(Out {
                     value,
                     findings: cx.findings,
@@ -734,6 +751,7 @@ impl Db {
             Key::Check(d) => {
                 let mut cx = Cx::new(self, d);
                 check::check(&mut cx, d)?;
+                reuse::tell_inherited(&mut cx, d)?;
                 Ok(Out {
                     value: Value::Absent,
                     findings: cx.findings,
@@ -779,17 +797,17 @@ impl Db {
     /// is no declaration.
     fn house_node(&mut self, d: DeclId) -> Option<u32> {
         let data = &self.decls[d.0 as usize];
-        if data.house != NONE {
-            // Also where the rules are gone: what they found goes.
-            return Some(data.house);
-        }
-        let rules = self.settings_of(data.file).rules();
-        if rules.is_empty() || !data.kind.is_some_and(|k| k.0.is_part()) {
+        if !data.kind.is_some_and(|k| k.0.is_part())
+            // Rules that hold no more are told so, once.
+            || data.house == NONE && self.settings_of(data.file).rules().is_empty()
+        {
             return None;
         }
-        let ix = self.new_node(Key::House(d), State::Dirty);
-        self.decls[d.0 as usize].house = ix;
-        Some(ix)
+        if data.house == NONE {
+            let ix = self.new_node(Key::House(d), State::Dirty);
+            self.decls[d.0 as usize].house = ix;
+        }
+        Some(self.decls[d.0 as usize].house)
     }
 
     /// The declarations of a kind in a file, in order and without patterns; items of no kind for the empty word.
@@ -798,7 +816,7 @@ impl Db {
         decls
             .filter(|d| {
                 let data = &self.decls[d.0 as usize];
-                data.kind.map_or("", |k| k.0.word) == word && !data.pattern
+                data.kind.map_or("", |k| k.0.word) == word && !data.takes
             })
             .collect()
     }
@@ -899,48 +917,38 @@ impl Db {
 
     // ---- settings --------------------------------------------------------------------------------
 
-    /// Other settings from now on. Where only levels change, nothing is evaluated again; where the units of
-    /// some files change, only what speaks of numbers in those files; where house rules change, only those. Says whether anything is to be settled.
+    /// Other settings from now on. Where only levels change, nothing is evaluated again; where the units or the
+    /// house rules of some files change, only what is in those files. Says whether anything is to be settled.
     pub fn set_settings(&mut self, settings: impl Into<ProjectSettings>) -> bool {
-        let old_rules: FxHashSet<SmolStr> = self.settings.rule_files().cloned().collect();
-        self.settings = settings.into();
+        let before = std::mem::replace(&mut self.settings, settings.into());
         self.rev += 1;
-        let new_rules: FxHashSet<SmolStr> = self.settings.rule_files().cloned().collect();
-        let mut touched = false;
-        let mut other_units: FxHashSet<FileId> = FxHashSet::default();
+        let mut other: FxHashSet<FileId> = FxHashSet::default();
         for k in 0..self.files.len() {
             let f = &self.files[k];
             let new = self.settings_for(&f.path, f.std);
-            if new.units != f.settings.units {
-                other_units.insert(FileId(k as u32));
+            // A file that is one of house rules judges nothing by itself.
+            let house = |s: &ProjectSettings| s.rules().contains(&&f.path);
+            if (new.units, new.rules()) != (f.settings.units, f.settings.rules())
+                || house(&before) != house(&self.settings)
+            {
+                other.insert(FileId(k as u32));
             }
-            let judged_anew = new.rules() != f.settings.rules();
-            // In a file of house rules itself, a rule over every one of a kind looks at nothing else.
-            let rules_anew = old_rules.contains(&f.path) != new_rules.contains(&f.path);
             self.files[k].settings = new;
-            if !self.files[k].std && (judged_anew || rules_anew) {
-                touched = true;
-                for d in self.files[k].decls.clone() {
-                    self.pending.insert(d);
-                    let data = &self.decls[d.0 as usize];
-                    let mut again = data.slots.clone();
-                    if !rules_anew || data.kind.is_none_or(|x| x.0.word != kinds::REQUIRE.word) {
-                        again.clear();
-                    }
-                    again.push(data.house);
-                    for ix in again.into_iter().filter(|ix| *ix != NONE) {
-                        self.retry(ix);
-                    }
+        }
+        let mut touched = false;
+        if !other.is_empty() {
+            for file in other.iter().map(|f| &self.files[f.0 as usize]) {
+                if !file.std && !file.settings.rules().is_empty() {
+                    self.pending.extend(file.decls.iter().copied());
+                    touched = true;
                 }
             }
-        }
-        if !other_units.is_empty() {
             for ix in 0..self.nodes.len() as u32 {
                 let n = &self.nodes[ix as usize];
-                if let Key::Slot(d, _) | Key::Check(d) = n.key
+                if let Key::Slot(d, _) | Key::Check(d) | Key::House(d) = n.key
                     && matches!(n.state, State::Clean | State::Maybe)
                     && self.decls[d.0 as usize].live
-                    && other_units.contains(&self.decls[d.0 as usize].file)
+                    && other.contains(&self.decls[d.0 as usize].file)
                 {
                     self.retry(ix);
                     touched = true;
@@ -957,7 +965,7 @@ impl Db {
         let n = &mut self.nodes[ix as usize];
         n.changed_at = changed_at;
         n.state = State::Dirty;
-        if let Key::Slot(d, _) | Key::Check(d) = n.key
+        if let Key::Slot(d, _) | Key::Check(d) | Key::House(d) = n.key
             && !self.files[self.decls[d.0 as usize].file.0 as usize].std
         {
             self.pending.insert(d);
@@ -1096,6 +1104,23 @@ impl Db {
         self.decls[d.0 as usize].name.as_ref()
     }
 
+    /// Whether an item is a function: a `let` that takes values.
+    pub fn is_function(&self, d: DeclId) -> bool {
+        let data = &self.decls[d.0 as usize];
+        data.takes && data.kind.is_some_and(|k| k.0.word == kinds::LET.word)
+    }
+
+    /// Whether an item is a pattern: a declaration that takes values and is no part itself.
+    pub fn is_pattern(&self, d: DeclId) -> bool {
+        let data = &self.decls[d.0 as usize];
+        data.takes && data.kind.is_some_and(|k| k.0.word != kinds::LET.word)
+    }
+
+    /// The name of a parameter that an item fills in, by its place behind the kind's slots.
+    pub(crate) fn filled(&self, d: DeclId, nth: usize) -> Option<&SmolStr> {
+        self.decls[d.0 as usize].filled.get(nth)
+    }
+
     /// Turns a place of the compiler into a place in a file.
     pub fn resolve(&self, local: &Local) -> Place {
         let at = |d: DeclId, span: Span| Place {
@@ -1127,14 +1152,13 @@ impl Db {
             let message = format!(
                 "the house rules `{path}`, which the settings name, are not there: this file was not judged by them"
             );
-            let help = format!(
-                "mend `rules` in {}, or put the file there",
-                crate::settings::FILE_NAME
-            );
             push(
                 &Finding::new(&kinds::every::RULES_MISSING, at, message)
                     .here("not judged by them")
-                    .help(help),
+                    .help(format!(
+                        "mend `rules` in {}, or put the file there",
+                        crate::settings::FILE_NAME
+                    )),
             );
         }
         for d in &f.decls {
@@ -1339,6 +1363,7 @@ impl Db {
         self.files[file.0 as usize]
             .names
             .iter()
+            .filter(|(n, _)| n.as_str() != NAMELESS)
             .filter_map(|(n, d)| Some((n, *d.first()?)))
     }
 
@@ -1349,7 +1374,7 @@ impl Db {
 
     /// Paths, relative to the root, that `use` lines of the workspace or its settings name and that are not loaded.
     pub fn wanted_files(&self) -> Vec<SmolStr> {
-        let rules = self.settings.rule_files();
+        let rules = self.settings.rules().into_iter();
         let mut out: Vec<SmolStr> = rules.filter(|p| self.file(p).is_none()).cloned().collect();
         for f in self.files.iter().filter(|f| f.live && !f.std) {
             for d in &f.decls {
@@ -1391,49 +1416,53 @@ fn parse_all(parts: &[&str]) -> Vec<Arc<Parsed>> {
     }
 }
 
+/// Stands in a file's table of names for every item whose name could not be read. No name is written like this.
+const NAMELESS: &str = "@?";
+
 /// What identifies an item.
 #[derive(Clone)]
 struct ItemHead {
     kind: Option<(&'static KindDef, &'static Slots)>,
     name: Option<SmolStr>,
-    pattern: bool,
+    /// It has parameters.
+    takes: bool,
+    /// Its name could not be read, or is missing: a name that is not found may be its.
+    nameless: bool,
 }
 
 impl ItemHead {
-    fn of(item: &Item) -> Self {
-        match &item.kind {
-            ItemKind::Use { alias, .. } => Self {
-                kind: None,
-                name: Some(alias.text.clone()),
-                pattern: false,
-            },
-            ItemKind::Let { name, .. } => Self {
-                kind: kind(kinds::LET.word),
-                name: Some(name.text.clone()),
-                pattern: false,
-            },
-            ItemKind::Require(_) => Self {
-                kind: kind(kinds::REQUIRE.word),
-                name: None,
-                pattern: false,
-            },
-            ItemKind::Decl(d) => Self {
-                kind: decl_kind(d),
-                name: match &d.name {
+    fn of(parsed: &Parsed) -> Self {
+        let (kind, name) = match &parsed.item.kind {
+            ItemKind::Use { alias, .. } => (None, Some(alias.text.clone())),
+            ItemKind::Let { name, .. } => (kind(kinds::LET.word), Some(name.text.clone())),
+            ItemKind::Require(_) => (kind(kinds::REQUIRE.word), None),
+            ItemKind::Decl(d) => (
+                decl_kind(d),
+                match &d.name {
                     Some(n) => Some(n.text.clone()),
                     None => Some(SmolStr::from(format!("@{}", d.kind.text))),
                 },
-                pattern: d.parameters.is_some(),
+            ),
+            ItemKind::Accept(_) | ItemKind::Empty => (None, None),
+        };
+        let nameless = match &parsed.item.kind {
+            ItemKind::Empty => !parsed.errors.is_empty(),
+            ItemKind::Decl(d) => d.name.is_none() && kind.is_none_or(|k| !k.0.unnamed),
+            _ => false,
+        };
+        Self {
+            kind,
+            name,
+            takes: match &parsed.item.kind {
+                ItemKind::Let { parameters, .. } => parameters.is_some(),
+                ItemKind::Decl(d) => d.parameters.is_some(),
+                _ => false,
             },
-            ItemKind::Accept(_) | ItemKind::Empty => Self {
-                kind: None,
-                name: None,
-                pattern: false,
-            },
+            nameless,
         }
     }
 
-    /// Kind and name from the first two words, without parsing: enough for the standard library.
+    /// Kind and name from the first words, without parsing: enough for the standard library.
     fn quick(text: &str) -> Self {
         let mut words = cutwater_syntax::token::lex(text)
             .into_iter()
@@ -1441,11 +1470,11 @@ impl ItemHead {
             .map(|t| SmolStr::new(t.span.slice(text)));
         let k = words.next().unwrap_or_default();
         let name = words.next();
-        let pattern = words.next().is_some_and(|t| t == "(");
         Self {
             kind: kind(&k),
             name,
-            pattern,
+            nameless: false,
+            takes: words.next().is_some_and(|w| w == "("),
         }
     }
 }
@@ -1505,6 +1534,23 @@ pub struct Cx<'a> {
     home: DeclId,
     slot: u16,
     inputs: u16,
+    /// Where names that are given from outside come from.
+    pub(crate) scope: Scope,
+}
+
+/// What a text sees besides the names of its file: the values a function is given, or those of a pattern.
+#[derive(Clone, Debug)]
+pub(crate) struct Scope {
+    /// The declaration whose parameters are meant where a pattern's text is read.
+    pub subject: DeclId,
+    /// The values the function being computed was given, by name.
+    pub given: Option<Arc<[(SmolStr, Value)]>>,
+    /// The functions being computed, outermost first.
+    pub calls: Vec<DeclId>,
+    /// How many calls were made for this value.
+    pub made: u32,
+    /// The pattern whose parameters are taken as unknown: to see what is wrong with it whatever they are.
+    pub blank: Option<DeclId>,
 }
 
 impl<'a> Cx<'a> {
@@ -1517,6 +1563,13 @@ impl<'a> Cx<'a> {
             home: me,
             slot: u16::MAX,
             inputs: 0,
+            scope: Scope {
+                subject: me,
+                given: None,
+                calls: Vec::new(),
+                made: 0,
+                blank: None,
+            },
         }
     }
 
@@ -1524,6 +1577,11 @@ impl<'a> Cx<'a> {
     pub fn next_input(&mut self) -> InputId {
         self.inputs = self.inputs.wrapping_add(1);
         InputId(u64::from(self.me.0) << 32 | u64::from(self.slot) << 16 | u64::from(self.inputs))
+    }
+
+    /// The slot being evaluated.
+    pub(crate) fn my_slot(&self) -> u16 {
+        self.slot
     }
 
     /// The item's text as parsed.
@@ -1543,6 +1601,21 @@ impl<'a> Cx<'a> {
         self.db.kind(d).map_or("item", |k| k.0.word)
     }
 
+    /// Whether an item is a function; like its kind, not a recorded read.
+    pub fn is_function(&self, d: DeclId) -> bool {
+        self.db.is_function(d)
+    }
+
+    /// Whether an item is a pattern for others; like its kind, not a recorded read.
+    pub fn is_pattern(&self, d: DeclId) -> bool {
+        self.db.is_pattern(d)
+    }
+
+    /// Notes what the parameters are called that an item fills in.
+    pub(crate) fn note_filled(&mut self, d: DeclId, names: Vec<SmolStr>) {
+        self.db.decls[d.0 as usize].filled = names;
+    }
+
     /// A declaration's name for messages.
     pub fn name(&self, d: DeclId) -> SmolStr {
         match self.db.name(d) {
@@ -1556,7 +1629,7 @@ impl<'a> Cx<'a> {
         self.db.file_of(d)
     }
 
-    /// The settings in force for the file of the item being evaluated.
+    /// The settings in force for the file that is told what is found.
     pub fn settings(&self) -> Arc<Settings> {
         self.db.settings_of(self.db.file_of(self.home)).clone()
     }
@@ -1668,6 +1741,12 @@ impl<'a> Cx<'a> {
             self.db.record(ix);
         }
         self.db.lookup(file, name)
+    }
+
+    /// Whether an item of the file, whose name could not be read, may be the one that `name` means: then nothing is
+    /// said about the name, as what is wrong is said at the item.
+    pub fn may_be_damaged(&mut self, file: FileId, name: &str) -> bool {
+        self.lookup(file, NAMELESS).is_some() || self.lookup(file, &format!("@{name}")).is_some()
     }
 
     /// The names of a file's items, sorted, recording that they were read: for "did you mean".

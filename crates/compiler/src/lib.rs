@@ -20,6 +20,7 @@ pub mod kinds;
 pub mod library;
 pub mod paths;
 pub mod results;
+mod reuse;
 pub mod schema;
 pub mod settings;
 pub mod show;

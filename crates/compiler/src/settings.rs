@@ -4,7 +4,7 @@
 //! units    = "us"             # us, imperial or metric: for values without a unit of their own
 //! fail_at  = "error"          # error, warning or advice: what makes `check` fail
 //! baseline = "cutwater-baseline.json"
-//! rules    = ["rules/house.pump"]   # their `require for every …` hold in every file
+//! rules    = ["rules.pump"]   # their `require for every …` hold in every file
 //!
 //! [levels]                    # a finding by code or name, or a group: error, warning, advice or off
 //! unused-name = "off"
@@ -69,8 +69,8 @@ impl Default for Settings {
 }
 
 impl Settings {
-    /// The files of house rules that hold here, by their paths from the root: what they require of every
-    /// declaration of a kind is required of each one here.
+    /// The files of house rules, by their paths from the root: what they require of every declaration of a kind
+    /// holds in every file.
     pub fn rules(&self) -> &[SmolStr] {
         &self.rules
     }
@@ -112,7 +112,7 @@ pub enum Given {
     FailAt(Level),
     /// The baseline's path from the root.
     Baseline(SmolStr),
-    /// The paths of files of house rules from the root.
+    /// The files of house rules, by their paths from the root.
     Rules(Vec<SmolStr>),
     /// The level of some findings; `None` is off.
     Level(Which, Option<Level>),
@@ -136,7 +136,7 @@ impl Given {
             Given::Units(u) => keys::units_word(*u).to_owned(),
             Given::FailAt(l) => l.word().to_owned(),
             Given::Baseline(p) => p.to_string(),
-            Given::Rules(paths) => paths.join(", "),
+            Given::Rules(p) => p.join(", "),
             Given::Level(_, l) => keys::level_word(*l).to_owned(),
         }
     }
@@ -233,13 +233,21 @@ impl ProjectSettings {
             })
     }
 
-    /// Every file of house rules that is named anywhere, by its path from the root.
-    pub fn rule_files(&self) -> impl Iterator<Item = &SmolStr> {
-        let given = self.layers.iter().flat_map(|l| &l.given);
-        given.flat_map(|(g, _)| match g {
-            Given::Rules(paths) => paths.as_slice(),
-            _ => &[],
-        })
+    /// The files of house rules that hold anywhere, each once.
+    pub fn rules(&self) -> Vec<&SmolStr> {
+        let mut out: Vec<&SmolStr> = Vec::new();
+        for (given, _) in self.layers.iter().flat_map(|l| &l.given) {
+            if let Given::Rules(paths) = given {
+                for p in paths
+                    .iter()
+                    .filter(|p| !out.contains(p))
+                    .collect::<Vec<_>>()
+                {
+                    out.push(p);
+                }
+            }
+        }
+        out
     }
 
     /// Every value that holds for a path with its origin: those of single keys in the order of the table of
@@ -349,7 +357,7 @@ fn build<'a>(layers: impl Iterator<Item = &'a Layer>) -> Settings {
                 Given::Units(u) => out.units = *u,
                 Given::FailAt(l) => out.fail_at = *l,
                 Given::Baseline(_) => {}
-                Given::Rules(paths) => out.rules.clone_from(paths),
+                Given::Rules(r) => out.rules = r.clone(),
                 Given::Level(which, level) => match which {
                     Which::Code(c) => {
                         out.levels.insert(c.id, *level);

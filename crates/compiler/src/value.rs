@@ -5,6 +5,7 @@
 
 use crate::DeclId;
 use crate::hydraulic::Solution;
+use crate::schema::ColumnType;
 use cutwater_quantity::{CompoundUnit, Gallon, Kind, Tol};
 use smol_str::SmolStr;
 use std::sync::Arc;
@@ -120,6 +121,8 @@ pub struct Table {
     pub at: Option<Quantity>,
     /// By column name: the unit it was written in and the cells (`None`: not given).
     pub columns: Vec<TableColumn>,
+    /// What the cells of each column are, in the same order.
+    pub types: Vec<ColumnType>,
     /// Number of rows.
     pub rows: usize,
 }
@@ -161,6 +164,48 @@ impl Table {
         match self.columns.iter().find(|c| c.0 == column)?.2.get(row)? {
             Cell::Text(v) => Some(v.clone()),
             _ => None,
+        }
+    }
+
+    /// A cell as a value; `None` where there is no such column or row.
+    pub fn cell(&self, row: usize, column: usize) -> Option<Value> {
+        let (_, unit, cells) = self.columns.get(column)?;
+        Some(match (cells.get(row)?, self.types.get(column)?) {
+            (Cell::Absent, _) => Value::Absent,
+            (Cell::Text(t), _) => Value::Text(t.clone()),
+            (Cell::Number(si), ColumnType::Quantity(kind) | ColumnType::Signed(kind)) => {
+                Value::Quantity(Quantity {
+                    kind: *kind,
+                    value: Tol::exact(*si),
+                    gallon: unit.as_ref().and_then(|u| u.gallon()),
+                    unit: unit.clone(),
+                    origin: Origin::Stated,
+                })
+            }
+            (Cell::Number(v), ColumnType::Text) => Value::Text(crate::show::number_text(*v).into()),
+        })
+    }
+
+    /// A row as a named set of values.
+    pub fn row(&self, row: usize) -> Record {
+        Record {
+            what: "row",
+            fields: (0..self.columns.len())
+                .filter_map(|k| Some((SmolStr::new_static(self.columns[k].0), self.cell(row, k)?)))
+                .collect(),
+        }
+    }
+
+    /// What a name of it means: a column's cells from top to bottom, those not given left out; or what `at` says.
+    pub fn part(&self, name: &str) -> Option<Value> {
+        match self.columns.iter().position(|c| c.0 == name) {
+            Some(k) => {
+                let cells = (0..self.rows).filter_map(|r| self.cell(r, k));
+                let given: Vec<Value> = cells.filter(|v| *v != Value::Absent).collect();
+                Some(Value::List(given.into()))
+            }
+            None if name == "at" => self.at.clone().map(Value::Quantity),
+            None => None,
         }
     }
 
@@ -273,6 +318,26 @@ impl Date {
         (day >= 1 && day <= most).then_some(Self { year, month, day })
     }
 
+    /// A date written year-month-day, `2026-05-14`; `None` where it is no such day.
+    pub fn parse(text: &str) -> Option<Self> {
+        let mut parts = text.split('-');
+        let (y, m, d) = (parts.next()?, parts.next()?, parts.next()?);
+        let formed = parts.next().is_none() && (y.len(), m.len(), d.len()) == (4, 2, 2);
+        let number = |t: &str| {
+            t.bytes()
+                .all(|b| b.is_ascii_digit())
+                .then(|| t.parse::<u16>().ok())?
+        };
+        if !formed {
+            return None;
+        }
+        Self::new(
+            number(y)?,
+            u8::try_from(number(m)?).ok()?,
+            u8::try_from(number(d)?).ok()?,
+        )
+    }
+
     /// The day's number, counted from 1970-01-01 as 0 (proleptic Gregorian calendar).
     pub fn number(self) -> i64 {
         // Years counted from March, so that the leap day is the last of its year: then the days before a
@@ -303,31 +368,6 @@ impl Date {
             u8::try_from(day).ok()?,
         )
     }
-
-    /// A date written year-month-day, `2026-05-14`; `None` where it is no such day.
-    pub fn parse(text: &str) -> Option<Self> {
-        let mut parts = text.split('-');
-        let (y, m, d) = (parts.next()?, parts.next()?, parts.next()?);
-        let formed = parts.next().is_none() && (y.len(), m.len(), d.len()) == (4, 2, 2);
-        let number = |t: &str| {
-            t.bytes()
-                .all(|b| b.is_ascii_digit())
-                .then(|| t.parse::<u16>().ok())?
-        };
-        if !formed {
-            return None;
-        }
-        Self::new(
-            number(y)?,
-            u8::try_from(number(m)?).ok()?,
-            u8::try_from(number(d)?).ok()?,
-        )
-    }
-
-    /// The date, in UTC, so many days after 1970-01-01 (Gregorian calendar); `None` beyond the year 9999.
-    pub fn after_1970(days: u64) -> Option<Self> {
-        Self::from_number(i64::try_from(days).ok()?)
-    }
 }
 
 /// Days from 0000-03-01 to 1970-01-01.
@@ -348,7 +388,7 @@ mod tests {
         // Counted by walking the calendar day by day.
         let mut d = Date::new(1970, 1, 1);
         for n in 0..200_000 {
-            assert_eq!(Date::after_1970(n), d, "day {n}");
+            assert_eq!(Date::from_number(n), d, "day {n}");
             d = d.and_then(|d| {
                 Date::new(d.year, d.month, d.day + 1)
                     .or_else(|| Date::new(d.year, d.month + 1, 1))
@@ -357,10 +397,10 @@ mod tests {
         }
         // POSIX gives 2000-03-01T00:00:00Z as 951 868 800 seconds (from memory).
         assert_eq!(
-            Date::after_1970(951_868_800 / 86_400),
+            Date::from_number(951_868_800 / 86_400),
             Date::new(2000, 3, 1)
         );
-        assert_eq!(Date::after_1970(u64::MAX), None);
+        assert_eq!(Date::from_number(i64::MAX), None);
     }
 
     #[test]

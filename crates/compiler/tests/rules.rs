@@ -4,7 +4,7 @@ mod common;
 
 use common::*;
 use cutwater_compiler::value::{Date, Value};
-use cutwater_compiler::{Db, settings};
+use cutwater_compiler::{Db, ProjectSettings, settings};
 use cutwater_finding::{Finding, Level, Place};
 
 const RINGS: &str = "ring tight {\n    form = labyrinth\n    runs_on = 5.497 in\n    bore = 5.502 in\n    land_length = 0.75 in\n    clearance_limit = 0.003 .. 0.007 in\n}\nring worn like tight { bore = 5.520 in }\nring flat like tight { form = plain }\n";
@@ -15,10 +15,15 @@ fn of(db: &Db, path: &str) -> Vec<Finding<Place>> {
     db.findings(db.file(path).expect("the file is there"))
 }
 
-fn workspace(settings: &str, files: &[(&str, &str)]) -> Db {
-    let read = settings::read(settings);
+/// The settings of a project file that has nothing wrong with it.
+fn sound(text: &str) -> ProjectSettings {
+    let read = settings::read(text);
     assert!(read.findings.is_empty(), "{:?}", read.findings);
-    let mut db = Db::new(read.settings);
+    read.settings
+}
+
+fn workspace(settings: &str, files: &[(&str, &str)]) -> Db {
+    let mut db = Db::new(sound(settings));
     for (path, text) in files {
         db.set_file(path, *text);
     }
@@ -635,54 +640,78 @@ fn house_rules_are_followed_while_they_are_written() {
 
 #[test]
 fn house_rules_are_loaded_though_nobody_uses_them_and_stay_inside_the_workspace() {
-    let mut db = Db::new(settings::read("rules = [\"./rules/house.pump\"]").settings);
+    let mut db = Db::new(sound("rules = [\"./rules/house.pump\"]"));
     db.set_file("a.pump", RINGS);
     assert_eq!(db.wanted_files(), ["rules/house.pump"]);
     for bad in ["../house.pump", "/etc/house.pump", ""] {
         let text = format!("rules = [\"{bad}\"]");
         let read = settings::read(&text);
-        assert_eq!(read.findings.len(), 1, "{:?}", read.findings);
-        let place = read.findings[0].place;
-        assert_eq!(place.slice(&text), format!("\"{bad}\""));
-        assert_eq!(read.settings.rule_files().count(), 0);
+        let [f] = read.findings.as_slice() else {
+            panic!("{bad:?}: {:?}", read.findings);
+        };
+        assert_eq!(f.place.slice(&text), format!("\"{bad}\""));
+        assert!(read.settings.rules().is_empty());
     }
-    let read = settings::read("rules = [3]");
-    assert_eq!(read.findings[0].code.id, "CW0603");
 }
 
 #[test]
-fn a_folder_has_its_own_house_rules_and_changed_settings_are_followed() {
-    let loose = HOUSE.replace("0.007", "0.030");
+fn rules_of_a_folder_stand_in_place_of_those_at_the_top_and_follow_the_settings() {
+    let both = "rules = [\"house.pump\"]\n[[folder]]\npath = \"old\"\nrules = []\n";
+    let house =
+        "require for every ring r: r.clearance within 0.003 in .. 0.007 in because \"house\"\n";
     let files = [
         ("a.pump", RINGS),
-        ("old/a.pump", RINGS),
-        ("house.pump", HOUSE),
-        ("loose.pump", loose.as_str()),
+        ("old/b.pump", RINGS),
+        ("house.pump", house),
     ];
-    let two = "rules = [\"house.pump\"]\n[[folder]]\npath = \"old\"\nrules = [\"loose.pump\"]\n";
-    let count = |db: &Db, path: &str| {
-        let found = of(db, path);
-        found.iter().filter(|f| f.code.id == "CW0501").count()
+    let mut db = workspace(both, &files);
+    let failed = |db: &Db, path: &str| {
+        let all = of(db, path);
+        all.iter().filter(|f| f.code.id == "CW0501").count()
     };
-    let mut db = workspace(two, &files);
-    assert_eq!((count(&db, "a.pump"), count(&db, "old/a.pump")), (1, 0));
-    for (text, expected) in [
+    assert_eq!((failed(&db, "a.pump"), failed(&db, "old/b.pump")), (1, 0));
+    for (text, want) in [
         ("", (0, 0)),
         ("rules = [\"house.pump\"]", (1, 1)),
-        ("rules = \"loose.pump\"", (0, 0)),
-        (two, (1, 0)),
+        (both, (1, 0)),
     ] {
-        assert!(db.set_settings(settings::read(text).settings), "{text}");
+        db.set_settings(sound(text));
         db.settle(true, None).unwrap();
         assert_eq!(
-            (count(&db, "a.pump"), count(&db, "old/a.pump")),
-            expected,
+            (failed(&db, "a.pump"), failed(&db, "old/b.pump")),
+            want,
             "{text}"
         );
     }
-    // Without settings the house file is a file as any other, whose rules look at nothing.
-    assert!(of(&db, "house.pump").is_empty());
-    db.set_settings(settings::read("").settings);
+}
+
+#[test]
+fn a_house_file_named_for_one_folder_alone_looks_at_nothing_by_itself() {
+    let only = "[[folder]]\npath = \"old\"\nrules = [\"house.pump\"]\n";
+    let mut db = workspace(only, &[("old/b.pump", RINGS), ("house.pump", HOUSE)]);
+    assert!(
+        of(&db, "house.pump").is_empty(),
+        "{:#?}",
+        of(&db, "house.pump")
+    );
+    assert!(of(&db, "old/b.pump").iter().any(|f| f.code.id == "CW0501"));
+    // Named by no settings it is a file as any other.
+    assert!(db.set_settings(sound("")));
     db.settle(true, None).unwrap();
     assert_eq!(of(&db, "house.pump")[0].code.id, "CW0510");
+    assert!(!of(&db, "old/b.pump").iter().any(|f| f.code.id == "CW0501"));
+}
+
+#[test]
+fn numbers_of_a_house_rule_are_shown_in_the_units_of_the_file_that_is_judged() {
+    let text = "units = \"metric\"\nrules = [\"rules/house.pump\"]\n[[folder]]\npath = \"rules\"\nunits = \"us\"\n";
+    let pump = "pump p { rating = 1250 gpm at 150 psi }\n";
+    let rule = "require for every pump q: q.rating.flow * 2 / 2 * 1 / 1000 L/min * 1000 L/min <= 1000 gpm\n";
+    let read = |text: &str| {
+        let db = workspace(text, &[("a.pump", pump), ("rules/house.pump", rule)]);
+        let found = of(&db, "a.pump");
+        let f = found.iter().find(|f| f.code.id == "CW0501").expect("told");
+        f.message.clone()
+    };
+    assert!(read(text).contains(" is 4732 L/min"), "{}", read(text));
 }

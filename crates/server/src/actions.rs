@@ -2,6 +2,7 @@
 
 use crate::convert::Mend;
 use crate::session::Here;
+use cutwater_compiler::Standing;
 use cutwater_finding::FixTier;
 use cutwater_text::Span;
 use std::collections::HashMap;
@@ -34,22 +35,23 @@ pub(crate) fn actions(
     only: Option<&[CodeActionKind]>,
 ) -> Vec<CodeActionOrCommand> {
     let span = here.lines(|l| l.span(range));
-    let findings = here.db.findings(here.file);
+    let mut findings = here.db.found(here.file);
+    findings.retain(|f| !matches!(f.standing, Standing::Accepted(_)));
     let mut out = Vec::new();
     here.converter(|c| {
         if wanted(only, &CodeActionKind::QUICKFIX) {
             for f in &findings {
-                let at = f.place.span;
+                let at = f.finding.place.span;
                 if at.start > span.end || span.start > at.end {
                     continue;
                 }
-                let Some(Mend { title, tier, edits }) = c.fix(f) else {
+                let Some(Mend { title, tier, edits }) = c.fix(&f.finding) else {
                     continue;
                 };
                 out.push(CodeActionOrCommand::CodeAction(CodeAction {
                     title: capital(&title),
                     kind: Some(CodeActionKind::QUICKFIX),
-                    diagnostics: Some(vec![c.diagnostic(f)]),
+                    diagnostics: Some(vec![c.shown(f)]),
                     edit: Some(edit(edits)),
                     is_preferred: Some(tier == FixTier::Safe),
                     ..CodeAction::default()
@@ -60,7 +62,7 @@ pub(crate) fn actions(
             // In order, and apart from each other: what overlaps waits for the next round.
             let mut taken: Vec<Span> = Vec::new();
             let mut all = Vec::new();
-            for f in &findings {
+            for f in findings.iter().map(|f| &f.finding) {
                 let Some(fix) = f.fix.as_ref().filter(|x| x.tier == FixTier::Safe) else {
                     continue;
                 };

@@ -190,7 +190,7 @@ pub(crate) fn house(cx: &mut Cx<'_>, x: DeclId) -> Eval<()> {
 fn is_house(cx: &Cx<'_>, file: FileId) -> bool {
     let db = cx.db();
     let path = db.path(file);
-    db.project_settings().rule_files().any(|p| p == path)
+    db.project_settings().rules().contains(&path)
 }
 
 /// The kind a rule can be about: any but named values and rules themselves.

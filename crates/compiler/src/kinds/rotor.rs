@@ -9,11 +9,11 @@ use crate::codes::codes;
 use crate::db::{Cx, Local};
 use crate::eval::Ev;
 use crate::schema::short::{optional, positive, required};
-use crate::schema::{BLANK, ComputedDef, KindDef, Sign, Type};
+use crate::schema::{BLANK, ComputedDef, KindDef, Only, Sign, Type};
 use crate::settings::Settings;
 use crate::show;
 use crate::slots::{decl_of, find, lineage};
-use crate::value::{Quantity, Range, Value};
+use crate::value::{Origin, Quantity, Range, Value};
 use crate::{DeclId, Eval};
 use cutwater_finding::Finding;
 use cutwater_quantity::{CompoundUnit, Direction, Kind, Tol, Truth, unit_for};
@@ -461,7 +461,12 @@ pub static RING: KindDef = KindDef {
         optional(
             "land_length",
             positive(Kind::Length),
-            "Axial length of the gap.",
+            "Axial length of the gap; of each gap where there are several.",
+        ),
+        optional(
+            "gaps",
+            Type::Count(2, 40),
+            "How many gaps a labyrinth has in a row.",
         ),
         optional(
             "outside_diameter",
@@ -511,7 +516,22 @@ pub static RING: KindDef = KindDef {
             hint: false,
             eval: interference,
         },
+        ComputedDef {
+            name: "path_length",
+            ty: Type::Quantity(Kind::Length, Sign::Positive),
+            doc: "Length of all gaps together that the leak passes.",
+            formula: "land_length · gaps; of a plain ring one gap, of a stepped ring two",
+            source: "geometry",
+            solved: false,
+            hint: false,
+            eval: path_length,
+        },
     ],
+    only: &[Only {
+        names: &["gaps"],
+        field: "form",
+        words: &["labyrinth"],
+    }],
     check: Some(check_ring),
     ..BLANK
 };
@@ -559,6 +579,24 @@ fn interference(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
         "outside_diameter",
         "seat"
     ))))
+}
+
+fn path_length(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let land = given!(need(cx, d, "land_length"));
+    let (gaps, origin) = match cx.choice(d, "form")? {
+        Some("plain") => (1.0, land.origin),
+        Some("stepped") => (2.0, land.origin),
+        Some(_) => {
+            let gaps = given!(need(cx, d, "gaps"));
+            (gaps.si(), land.origin.with(gaps.origin))
+        }
+        None => return Ok(Value::Absent),
+    };
+    Ok(Value::Quantity(Quantity {
+        value: land.value.scale(gaps),
+        origin: origin.with(Origin::Computed),
+        ..land
+    }))
 }
 
 /// How a field is written where it is a plain path (`first.hub_diameter`), and the place of what it names.

@@ -31,7 +31,7 @@ pub enum Takes {
     Levels,
     /// The path of a file of the workspace.
     File,
-    /// The paths of files of the workspace.
+    /// A list of paths of files of the workspace.
     Files,
     /// A path or pattern of folders of the workspace.
     Folder,
@@ -156,7 +156,7 @@ pub static RULES: Key = Key {
     stands: Stands::Both,
     required: false,
     default: "",
-    doc: "Files of house rules: each `require for every …` line in them that has no `of` holds for every declaration of its kind in every file, and what it finds is told there. In a `[[folder]]` it stands in place of the list at the top.",
+    doc: "Files of house rules: what their `require for every …` lines ask of every declaration of a kind holds in every file, each judged by itself. A `[[folder]]` with rules of its own has these in place of those at the top.",
     example: "rules = [\"rules/house.pump\"]",
 };
 
