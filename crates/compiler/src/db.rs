@@ -920,13 +920,17 @@ impl Db {
     /// Other settings from now on. Where only levels change, nothing is evaluated again; where the units or the
     /// house rules of some files change, only what is in those files. Says whether anything is to be settled.
     pub fn set_settings(&mut self, settings: impl Into<ProjectSettings>) -> bool {
-        self.settings = settings.into();
+        let before = std::mem::replace(&mut self.settings, settings.into());
         self.rev += 1;
         let mut other: FxHashSet<FileId> = FxHashSet::default();
         for k in 0..self.files.len() {
             let f = &self.files[k];
             let new = self.settings_for(&f.path, f.std);
-            if (new.units, new.rules()) != (f.settings.units, f.settings.rules()) {
+            // A file that is one of house rules judges nothing by itself.
+            let house = |s: &ProjectSettings| s.rules().contains(&&f.path);
+            if (new.units, new.rules()) != (f.settings.units, f.settings.rules())
+                || house(&before) != house(&self.settings)
+            {
                 other.insert(FileId(k as u32));
             }
             self.files[k].settings = new;
@@ -1537,6 +1541,8 @@ pub struct Cx<'a> {
     pub findings: Vec<Finding<Local>>,
     /// Names that stand for one declaration after the other, in a rule over every one of a kind.
     pub(crate) bound: Vec<(SmolStr, DeclId)>,
+    /// The item the node belongs to; `me` is another one while a house rule is looked at.
+    home: DeclId,
     slot: u16,
     inputs: u16,
     /// Where names that are given from outside come from.
@@ -1565,6 +1571,7 @@ impl<'a> Cx<'a> {
             me,
             findings: Vec::new(),
             bound: Vec::new(),
+            home: me,
             slot: u16::MAX,
             inputs: 0,
             scope: Scope {
@@ -1633,9 +1640,9 @@ impl<'a> Cx<'a> {
         self.db.file_of(d)
     }
 
-    /// The settings in force for the file of the item being evaluated.
+    /// The settings in force for the file that is told what is found.
     pub fn settings(&self) -> Arc<Settings> {
-        self.db.settings_of(self.db.file_of(self.me)).clone()
+        self.db.settings_of(self.db.file_of(self.home)).clone()
     }
 
     /// The value of a slot by number.

@@ -145,6 +145,10 @@ const SETTINGS: &[&str] = &[
     "units = \"metric\"\n",
     "[levels]\nCW12 = \"off\"\n",
     "[[folder]]\npath = \"other.pump\"\nunits = \"metric\"\n",
+    "rules = [\"other.pump\", \"main.pump\"]\n",
+    "rules = [\"other.pump\"]\n[[folder]]\npath = \"other.pump\"\nunits = \"metric\"\n",
+    "[[folder]]\npath = \"other.pump\"\nrules = [\"main.pump\"]\n",
+    "rules = [\"none.pump\"]\n",
 ];
 
 fn edit() -> impl Strategy<Value = Edit> {

@@ -684,3 +684,34 @@ fn rules_of_a_folder_stand_in_place_of_those_at_the_top_and_follow_the_settings(
         );
     }
 }
+
+#[test]
+fn a_house_file_named_for_one_folder_alone_looks_at_nothing_by_itself() {
+    let only = "[[folder]]\npath = \"old\"\nrules = [\"house.pump\"]\n";
+    let mut db = workspace(only, &[("old/b.pump", RINGS), ("house.pump", HOUSE)]);
+    assert!(
+        of(&db, "house.pump").is_empty(),
+        "{:#?}",
+        of(&db, "house.pump")
+    );
+    assert!(of(&db, "old/b.pump").iter().any(|f| f.code.id == "CW0501"));
+    // Named by no settings it is a file as any other.
+    assert!(db.set_settings(sound("")));
+    db.settle(true, None).unwrap();
+    assert_eq!(of(&db, "house.pump")[0].code.id, "CW0510");
+    assert!(!of(&db, "old/b.pump").iter().any(|f| f.code.id == "CW0501"));
+}
+
+#[test]
+fn numbers_of_a_house_rule_are_shown_in_the_units_of_the_file_that_is_judged() {
+    let text = "units = \"metric\"\nrules = [\"rules/house.pump\"]\n[[folder]]\npath = \"rules\"\nunits = \"us\"\n";
+    let pump = "pump p { rating = 1250 gpm at 150 psi }\n";
+    let rule = "require for every pump q: q.rating.flow * 2 / 2 * 1 / 1000 L/min * 1000 L/min <= 1000 gpm\n";
+    let read = |text: &str| {
+        let db = workspace(text, &[("a.pump", pump), ("rules/house.pump", rule)]);
+        let found = of(&db, "a.pump");
+        let f = found.iter().find(|f| f.code.id == "CW0501").expect("told");
+        f.message.clone()
+    };
+    assert!(read(text).contains(" is 4732 L/min"), "{}", read(text));
+}

@@ -188,8 +188,9 @@ pub(crate) fn house(cx: &mut Cx<'_>, x: DeclId) -> Eval<()> {
 
 /// Whether the settings name a file as one of house rules.
 fn is_house(cx: &Cx<'_>, file: FileId) -> bool {
-    let path = cx.db().path(file).clone();
-    cx.settings().rules().contains(&path)
+    let db = cx.db();
+    let path = db.path(file);
+    db.project_settings().rules().contains(&path)
 }
 
 /// The kind a rule can be about: any but named values and rules themselves.
