@@ -169,36 +169,42 @@ fn duplicate(cx: &mut Cx<'_>, d: DeclId, name: &Name) {
     }
 }
 
+/// Says that a word is no kind, and which is near.
+pub(crate) fn no_such_kind(d: DeclId, word: &Name) -> Finding<Local> {
+    let place = Local::Span(d, word.span);
+    let words = || {
+        all_kinds()
+            .iter()
+            .map(|k| k.word)
+            .filter(|w| *w != kinds::LET.word && *w != kinds::REQUIRE.word)
+    };
+    let mut f = Finding::new(
+        &codes::UNKNOWN_KIND,
+        place,
+        format!("there is no kind `{}`", word.text),
+    )
+    .here("no such kind");
+    if let Some(n) = pick_nearest(&word.text, words()) {
+        f.message.push_str(&format!("; did you mean `{n}`?"));
+        f = f.help(format!("write `{n}`")).fix(
+            format!("write `{n}`"),
+            FixTier::NeedsALook,
+            place,
+            n,
+        );
+    } else {
+        let mut list: Vec<&str> = words().collect();
+        list.sort_unstable();
+        f = f.help(format!("the kinds are {}", list.join(", ")));
+    }
+    f
+}
+
 fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
     let Some((def, _)) = kind(&decl.kind.text)
         .filter(|k| k.0.word != kinds::LET.word && k.0.word != kinds::REQUIRE.word)
     else {
-        let place = Local::Span(d, decl.kind.span);
-        let words = || {
-            all_kinds()
-                .iter()
-                .map(|k| k.word)
-                .filter(|w| *w != kinds::LET.word && *w != kinds::REQUIRE.word)
-        };
-        let mut f = Finding::new(
-            &codes::UNKNOWN_KIND,
-            place,
-            format!("there is no kind `{}`", decl.kind.text),
-        )
-        .here("no such kind");
-        if let Some(n) = pick_nearest(&decl.kind.text, words()) {
-            f.message.push_str(&format!("; did you mean `{n}`?"));
-            f = f.help(format!("write `{n}`")).fix(
-                format!("write `{n}`"),
-                FixTier::NeedsALook,
-                place,
-                n,
-            );
-        } else {
-            let mut list: Vec<&str> = words().collect();
-            list.sort_unstable();
-            f = f.help(format!("the kinds are {}", list.join(", ")));
-        }
+        let f = no_such_kind(d, &decl.kind);
         cx.report(f);
         return Ok(());
     };

@@ -82,8 +82,12 @@ enum Key {
     Name(FileId, SmolStr),
     Names(FileId),
     Path(SmolStr),
+    /// The declarations of a kind in a file, in order; of no kind for the empty word.
+    OfKind(FileId, &'static str),
     Slot(DeclId, u16),
     Check(DeclId),
+    /// What the house rules find in a declaration.
+    House(DeclId),
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -121,7 +125,10 @@ struct DeclData {
     name: Option<SmolStr>,
     input: u32,
     check: u32,
+    house: u32,
     slots: Vec<u32>,
+    /// It has parameters: a pattern for others, and no part itself.
+    pattern: bool,
     live: bool,
 }
 
@@ -133,6 +140,8 @@ struct FileData {
     chunks: Vec<Chunk>,
     decls: Vec<DeclId>,
     names: FxHashMap<SmolStr, SmallVec<[DeclId; 1]>>,
+    /// The nodes of its lists of declarations, by the kind's word.
+    lists: Vec<(&'static str, u32)>,
     std: bool,
     live: bool,
     /// What kept the file from being read as text.
@@ -272,6 +281,7 @@ impl Db {
             chunks: Vec::new(),
             decls: Vec::new(),
             names: FxHashMap::default(),
+            lists: Vec::new(),
             std,
             live: true,
             trouble: None,
@@ -358,6 +368,8 @@ impl Db {
         kept_front: usize,
         kept_back: usize,
     ) {
+        let lists = self.files[file.0 as usize].lists.clone();
+        let listed: Vec<Vec<DeclId>> = lists.iter().map(|l| self.listed(file, l.0)).collect();
         let f = &mut self.files[file.0 as usize];
         let std = f.std;
         let old_decls = std::mem::take(&mut f.decls);
@@ -412,6 +424,7 @@ impl Db {
             }
             data.kind = head.kind;
             data.name = head.name;
+            data.pattern = head.pattern;
             if data.slots.len() != head.kind.map_or(1, |k| k.1.list.len()) {
                 data.slots = vec![NONE; head.kind.map_or(1, |k| k.1.list.len())];
             }
@@ -459,6 +472,11 @@ impl Db {
         if !same_set && let Some(ix) = self.name_sets.get(&file) {
             marks.push(*ix);
         }
+        for ((word, ix), old) in lists.into_iter().zip(listed) {
+            if self.listed(file, word) != old {
+                marks.push(ix);
+            }
+        }
         for ix in marks {
             self.mark(ix);
         }
@@ -480,7 +498,9 @@ impl Db {
             name: None,
             input: NONE,
             check: NONE,
+            house: NONE,
             slots: Vec::new(),
+            pattern: false,
             live: true,
         };
         let id = match self.free_decls.pop() {
@@ -504,9 +524,7 @@ impl Db {
         data.live = false;
         let mut ixs: Vec<u32> = data.slots.iter().copied().filter(|n| *n != NONE).collect();
         ixs.push(data.input);
-        if data.check != NONE {
-            ixs.push(data.check);
-        }
+        ixs.extend([data.check, data.house].into_iter().filter(|n| *n != NONE));
         for ix in ixs {
             self.mark(ix);
             self.unlink(ix);
@@ -570,7 +588,7 @@ impl Db {
                 let node = &mut self.nodes[n as usize];
                 node.state = state;
                 todo.extend(&node.rdeps);
-                if let Key::Slot(d, _) | Key::Check(d) = node.key
+                if let Key::Slot(d, _) | Key::Check(d) | Key::House(d) = node.key
                     && !self.files[self.decls[d.0 as usize].file.0 as usize].std
                 {
                     self.pending.insert(d);
@@ -701,7 +719,9 @@ impl Db {
 
     fn compute(&mut self, ix: u32) -> Eval<Out> {
         match self.nodes[ix as usize].key.clone() {
-            Key::Item(_) | Key::Name(..) | Key::Names(_) | Key::Path(_) => Ok((*unknown()).clone()),
+            Key::Item(_) | Key::Name(..) | Key::Names(_) | Key::Path(_) | Key::OfKind(..) => {
+                Ok((*unknown()).clone())
+            }
             Key::Slot(d, s) => {
                 let mut cx = Cx::new(self, d);
                 cx.slot = s;
@@ -714,6 +734,14 @@ impl Db {
             Key::Check(d) => {
                 let mut cx = Cx::new(self, d);
                 check::check(&mut cx, d)?;
+                Ok(Out {
+                    value: Value::Absent,
+                    findings: cx.findings,
+                })
+            }
+            Key::House(d) => {
+                let mut cx = Cx::new(self, d);
+                kinds::every::house(&mut cx, d)?;
                 Ok(Out {
                     value: Value::Absent,
                     findings: cx.findings,
@@ -745,6 +773,34 @@ impl Db {
             self.decls[d.0 as usize].check = ix;
         }
         self.decls[d.0 as usize].check
+    }
+
+    /// The node of what the house rules find in a declaration; `None` where there are no such rules, or the item
+    /// is no declaration.
+    fn house_node(&mut self, d: DeclId) -> Option<u32> {
+        let data = &self.decls[d.0 as usize];
+        if !data.kind.is_some_and(|k| k.0.is_part())
+            // Rules that hold no more are told so, once.
+            || data.house == NONE && self.settings_of(data.file).rules().is_empty()
+        {
+            return None;
+        }
+        if data.house == NONE {
+            let ix = self.new_node(Key::House(d), State::Dirty);
+            self.decls[d.0 as usize].house = ix;
+        }
+        Some(self.decls[d.0 as usize].house)
+    }
+
+    /// The declarations of a kind in a file, in order and without patterns; items of no kind for the empty word.
+    fn listed(&self, file: FileId, word: &str) -> Vec<DeclId> {
+        let decls = self.files[file.0 as usize].decls.iter().copied();
+        decls
+            .filter(|d| {
+                let data = &self.decls[d.0 as usize];
+                data.kind.map_or("", |k| k.0.word) == word && !data.pattern
+            })
+            .collect()
     }
 
     /// Brings everything up to date that an edit can have reached. With `solve` false, what needs a solved
@@ -795,6 +851,9 @@ impl Db {
         };
         let check = self.check_node(d);
         step(self.ensure(check))?;
+        if let Some(house) = self.house_node(d) {
+            step(self.ensure(house))?;
+        }
         for slot in slots::written_or_computed(self, d) {
             let ix = self.slot_node(d, slot);
             step(self.ensure(ix))?;
@@ -840,28 +899,34 @@ impl Db {
 
     // ---- settings --------------------------------------------------------------------------------
 
-    /// Other settings from now on. Where only levels change, nothing is evaluated again; where the units of
-    /// some files change, only what speaks of numbers in those files. Says whether anything is to be settled.
+    /// Other settings from now on. Where only levels change, nothing is evaluated again; where the units or the
+    /// house rules of some files change, only what is in those files. Says whether anything is to be settled.
     pub fn set_settings(&mut self, settings: impl Into<ProjectSettings>) -> bool {
         self.settings = settings.into();
         self.rev += 1;
-        let mut other_units: FxHashSet<FileId> = FxHashSet::default();
+        let mut other: FxHashSet<FileId> = FxHashSet::default();
         for k in 0..self.files.len() {
             let f = &self.files[k];
             let new = self.settings_for(&f.path, f.std);
-            if new.units != f.settings.units {
-                other_units.insert(FileId(k as u32));
+            if (new.units, new.rules()) != (f.settings.units, f.settings.rules()) {
+                other.insert(FileId(k as u32));
             }
             self.files[k].settings = new;
         }
         let mut touched = false;
-        if !other_units.is_empty() {
+        if !other.is_empty() {
+            for file in other.iter().map(|f| &self.files[f.0 as usize]) {
+                if !file.std && !file.settings.rules().is_empty() {
+                    self.pending.extend(file.decls.iter().copied());
+                    touched = true;
+                }
+            }
             for ix in 0..self.nodes.len() as u32 {
                 let n = &self.nodes[ix as usize];
-                if let Key::Slot(d, _) | Key::Check(d) = n.key
+                if let Key::Slot(d, _) | Key::Check(d) | Key::House(d) = n.key
                     && matches!(n.state, State::Clean | State::Maybe)
                     && self.decls[d.0 as usize].live
-                    && other_units.contains(&self.decls[d.0 as usize].file)
+                    && other.contains(&self.decls[d.0 as usize].file)
                 {
                     self.retry(ix);
                     touched = true;
@@ -878,7 +943,7 @@ impl Db {
         let n = &mut self.nodes[ix as usize];
         n.changed_at = changed_at;
         n.state = State::Dirty;
-        if let Key::Slot(d, _) | Key::Check(d) = n.key
+        if let Key::Slot(d, _) | Key::Check(d) | Key::House(d) = n.key
             && !self.files[self.decls[d.0 as usize].file.0 as usize].std
         {
             self.pending.insert(d);
@@ -1042,6 +1107,21 @@ impl Db {
             let at = Local::File(file, Span::default());
             push(&Finding::new(code, at, message.clone()).help(help.clone()));
         }
+        let rules = if f.std { &[][..] } else { f.settings.rules() };
+        for path in rules.iter().filter(|p| self.file(p).is_none()) {
+            let at = Local::File(file, Span::default());
+            let message = format!(
+                "the house rules `{path}`, which the settings name, are not there: this file was not judged by them"
+            );
+            push(
+                &Finding::new(&kinds::every::RULES_MISSING, at, message)
+                    .here("not judged by them")
+                    .help(format!(
+                        "mend `rules` in {}, or put the file there",
+                        crate::settings::FILE_NAME
+                    )),
+            );
+        }
         for d in &f.decls {
             let data = &self.decls[d.0 as usize];
             if !f.std || data.parsed.get().is_some() {
@@ -1049,7 +1129,8 @@ impl Db {
                     push(&check::syntax_finding(*d, e));
                 }
             }
-            let ixs = std::iter::once(data.check).chain(data.slots.iter().copied());
+            let ixs = [data.check, data.house].into_iter();
+            let ixs = ixs.chain(data.slots.iter().copied());
             for ix in ixs.filter(|ix| *ix != NONE) {
                 if let Some(o) = &self.nodes[ix as usize].out {
                     o.findings.iter().for_each(&mut push);
@@ -1251,9 +1332,10 @@ impl Db {
         self.std_names.iter().map(|(n, d)| (n, *d))
     }
 
-    /// Paths, relative to the root, that `use` lines of the workspace name and that are not loaded.
+    /// Paths, relative to the root, that `use` lines of the workspace or its settings name and that are not loaded.
     pub fn wanted_files(&self) -> Vec<SmolStr> {
-        let mut out: Vec<SmolStr> = Vec::new();
+        let rules = self.settings.rules().into_iter();
+        let mut out: Vec<SmolStr> = rules.filter(|p| self.file(p).is_none()).cloned().collect();
         for f in self.files.iter().filter(|f| f.live && !f.std) {
             for d in &f.decls {
                 let data = &self.decls[d.0 as usize];
@@ -1299,6 +1381,7 @@ fn parse_all(parts: &[&str]) -> Vec<Arc<Parsed>> {
 struct ItemHead {
     kind: Option<(&'static KindDef, &'static Slots)>,
     name: Option<SmolStr>,
+    pattern: bool,
 }
 
 impl ItemHead {
@@ -1307,14 +1390,17 @@ impl ItemHead {
             ItemKind::Use { alias, .. } => Self {
                 kind: None,
                 name: Some(alias.text.clone()),
+                pattern: false,
             },
             ItemKind::Let { name, .. } => Self {
                 kind: kind(kinds::LET.word),
                 name: Some(name.text.clone()),
+                pattern: false,
             },
             ItemKind::Require(_) => Self {
                 kind: kind(kinds::REQUIRE.word),
                 name: None,
+                pattern: false,
             },
             ItemKind::Decl(d) => Self {
                 kind: decl_kind(d),
@@ -1322,10 +1408,12 @@ impl ItemHead {
                     Some(n) => Some(n.text.clone()),
                     None => Some(SmolStr::from(format!("@{}", d.kind.text))),
                 },
+                pattern: d.parameters.is_some(),
             },
             ItemKind::Accept(_) | ItemKind::Empty => Self {
                 kind: None,
                 name: None,
+                pattern: false,
             },
         }
     }
@@ -1338,9 +1426,11 @@ impl ItemHead {
             .map(|t| SmolStr::new(t.span.slice(text)));
         let k = words.next().unwrap_or_default();
         let name = words.next();
+        let pattern = words.next().is_some_and(|t| t == "(");
         Self {
             kind: kind(&k),
             name,
+            pattern,
         }
     }
 }
@@ -1394,6 +1484,8 @@ pub struct Cx<'a> {
     pub me: DeclId,
     /// What was found so far.
     pub findings: Vec<Finding<Local>>,
+    /// Names that stand for one declaration after the other, in a rule over every one of a kind.
+    pub(crate) bound: Vec<(SmolStr, DeclId)>,
     slot: u16,
     inputs: u16,
 }
@@ -1404,6 +1496,7 @@ impl<'a> Cx<'a> {
             db,
             me,
             findings: Vec::new(),
+            bound: Vec::new(),
             slot: u16::MAX,
             inputs: 0,
         }
@@ -1575,6 +1668,24 @@ impl<'a> Cx<'a> {
         let mut names: Vec<SmolStr> = self.db.names_in(file).map(|n| n.0.clone()).collect();
         names.sort();
         names
+    }
+
+    /// The declarations of a kind in a file, in order and without patterns, recording that they were listed; for
+    /// the empty word the items that are no declarations of a known kind, `use` lines among them.
+    pub fn of_kind(&mut self, file: FileId, word: &'static str) -> Vec<DeclId> {
+        if !self.db.files[file.0 as usize].std {
+            let lists = &self.db.files[file.0 as usize].lists;
+            let ix = match lists.iter().find(|l| l.0 == word) {
+                Some((_, ix)) => *ix,
+                None => {
+                    let ix = self.db.new_node(Key::OfKind(file, word), State::Input);
+                    self.db.files[file.0 as usize].lists.push((word, ix));
+                    ix
+                }
+            };
+            self.db.record(ix);
+        }
+        self.db.listed(file, word)
     }
 
     /// Looks a file up by its path from the root, recording that it was.

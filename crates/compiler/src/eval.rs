@@ -330,6 +330,9 @@ impl Ev<'_, '_> {
             }
             _ => self.expr(lo, want)?,
         };
+        if matches!(low, Value::Date(_)) || matches!(high, Value::Date(_)) {
+            return Ok(self.period(&low, lo.span, &high, hi.span));
+        }
         let (Some(a), Some(b)) = (self.operand(low, lo.span), self.operand(high, hi.span)) else {
             return Ok(Value::Unknown);
         };
@@ -357,7 +360,124 @@ impl Ev<'_, '_> {
         }))
     }
 
+    /// A range of dates, both ends counted in.
+    fn period(&mut self, low: &Value, sa: Span, high: &Value, sb: Span) -> Value {
+        let place = self.at(sa.join(sb));
+        let finding = match (low, high) {
+            (Value::Unknown, _) | (_, Value::Unknown) => return Value::Unknown,
+            (Value::Date(a), Value::Date(b)) if a <= b => return Value::Period(*a, *b),
+            (Value::Date(a), Value::Date(b)) => {
+                let text = format!("{b} .. {a}");
+                Finding::new(
+                    &codes::BAD_RANGE,
+                    place,
+                    format!("the first day of this range, {a}, is after its last one, {b}"),
+                )
+                .here("upside down")
+                .help(format!("write the earlier day first: `{text}`"))
+                .fix(format!("write `{text}`"), FixTier::NeedsALook, place, text)
+            }
+            (a, b) => Finding::new(
+                &codes::WRONG_TYPE,
+                place,
+                format!(
+                    "a range of dates has a date at both ends, but this goes from {} to {}",
+                    a.describe(),
+                    b.describe()
+                ),
+            )
+            .here("dates and something else")
+            .help("write both ends as dates: `2025-05-14 .. 2026-05-14`"),
+        };
+        self.cx.report(finding);
+        Value::Unknown
+    }
+
     // ---- operators -----------------------------------------------------------------------------
+
+    /// A sum or difference with a date in it: two dates are some time apart, and a date moves by whole days.
+    fn add_dates(&mut self, a: &Value, sa: Span, b: &Value, sb: Span, minus: bool) -> Value {
+        const DAY: f64 = 86_400.0;
+        let span = sa.join(sb);
+        let place = self.at(span);
+        let say = |me: &mut Self, code, message: String, here: &str, help: &str| {
+            me.cx
+                .report(Finding::new(code, place, message).here(here).help(help));
+            Value::Unknown
+        };
+        let (day, time) = match (a, b) {
+            (Value::Unknown, _) | (_, Value::Unknown) => return Value::Unknown,
+            (Value::Date(a), Value::Date(b)) if minus => {
+                let mut q = Quantity::computed(Kind::Time, (a.number() - b.number()) as f64 * DAY);
+                q.unit = parse_unit("day").ok().map(Arc::new);
+                return Value::Quantity(q);
+            }
+            (Value::Date(_), Value::Date(_)) => {
+                return say(
+                    self,
+                    &codes::WRONG_TYPE,
+                    "two dates cannot be added".to_owned(),
+                    "two dates",
+                    "subtract them for the time between, or add a time: `2026-05-14 + 30 day`",
+                );
+            }
+            (Value::Date(day), Value::Quantity(q)) => (*day, q),
+            (Value::Quantity(q), Value::Date(day)) if !minus => (*day, q),
+            (Value::Quantity(_), Value::Date(_)) => {
+                return say(
+                    self,
+                    &codes::WRONG_TYPE,
+                    "a date cannot be taken from a time".to_owned(),
+                    "upside down",
+                    "write the date first: `2026-05-14 - 365 day`",
+                );
+            }
+            (a, b) => {
+                let other = if matches!(a, Value::Date(_)) { b } else { a };
+                let message = format!(
+                    "a date can be moved by a time, but not by {}",
+                    other.describe()
+                );
+                let help = "write a time in days: `2026-05-14 - 365 day`";
+                return say(self, &codes::WRONG_TYPE, message, "no time", help);
+            }
+        };
+        if time.kind != Kind::Time {
+            let message = format!(
+                "a date can be moved by a time, but not by {}",
+                article(&time.kind.name())
+            );
+            let help = "write a time in days: `2026-05-14 - 365 day`";
+            return say(self, &codes::WRONG_TYPE, message, "no time", help);
+        }
+        let days = time.si() / DAY;
+        if time.value.is_toleranced() || (days - days.round()).abs() > 1e-9 {
+            let message = format!(
+                "a date moves by whole days, and this time is {} days",
+                if time.value.is_toleranced() {
+                    "not an exact number of".to_owned()
+                } else {
+                    number_text(days)
+                }
+            );
+            let help = "write whole days, as `365 day`; a `year` is 365.25 days";
+            return say(self, &codes::WRONG_TYPE, message, "no whole days", help);
+        }
+        let step = if minus { -days } else { days };
+        let moved = (step.abs() < 1e7)
+            .then(|| Date::from_number(day.number() + step.round() as i64))
+            .flatten();
+        match moved {
+            Some(d) => Value::Date(d),
+            None => say(
+                self,
+                &codes::NOT_COMPUTABLE,
+                "this day is outside the years 1 to 9999".to_owned(),
+                "no such year",
+                "check the number of days",
+            ),
+        }
+    }
 
     /// A number to compute with; reports what is none.
     fn operand(&mut self, v: Value, span: Span) -> Option<Quantity> {
@@ -412,6 +532,9 @@ impl Ev<'_, '_> {
     }
 
     fn add(&mut self, a: Value, sa: Span, b: Value, sb: Span, minus: bool) -> Value {
+        if matches!(a, Value::Date(_)) || matches!(b, Value::Date(_)) {
+            return self.add_dates(&a, sa, &b, sb, minus);
+        }
         let (Some(a), Some(b)) = (self.operand(a, sa), self.operand(b, sb)) else {
             return Value::Unknown;
         };
@@ -692,19 +815,59 @@ impl Ev<'_, '_> {
 
     // ---- names ---------------------------------------------------------------------------------
 
-    /// The value a path leads to. `decl_only`: the first name is looked up among declarations alone.
+    /// The value a path leads to. `decl_only`: the first name is looked up among declarations alone. What is
+    /// not given is reported.
     pub fn path(&mut self, p: &Path, decl_only: bool) -> Eval<Value> {
+        let value = self.find(p, decl_only)?;
+        if value != Value::Absent {
+            return Ok(value);
+        }
+        if let Some(x) = self.bound(p) {
+            crate::kinds::every::not_given(self.cx, self.owner, x, p);
+            return Ok(Value::Unknown);
+        }
+        let place = self.at(p.span);
+        self.cx.report(
+            Finding::new(
+                &codes::NOT_GIVEN,
+                place,
+                format!(
+                    "`{}` has no value here: it, or something it is computed from, is not given",
+                    p.text()
+                ),
+            )
+            .here("no value")
+            .help("give what is missing where it belongs, or use another value here"),
+        );
+        Ok(Value::Unknown)
+    }
+
+    /// The declaration a path's first name stands for in turn, in a rule over every one of a kind.
+    fn bound(&self, p: &Path) -> Option<DeclId> {
+        if self.owner != self.cx.me {
+            return None;
+        }
+        let bound = self.cx.bound.iter().rev();
+        bound.filter(|b| b.0 == p.names[0].text).map(|b| b.1).next()
+    }
+
+    /// The value a path leads to; `Absent` where it, or something on the way, is not given.
+    pub fn find(&mut self, p: &Path, decl_only: bool) -> Eval<Value> {
         let first = &p.names[0];
         let file = self.cx.file_of(self.owner);
         let mut next = 1;
-        let own = if decl_only {
+        let bound = self.bound(p);
+        let own = if decl_only || bound.is_some() {
             None
         } else {
             self.cx
                 .kind(self.cx.me)
+                .filter(|k| k.0.word != crate::kinds::REQUIRE.word)
                 .and_then(|(k, s)| own_slot(k, s, p, &mut next))
         };
-        let mut value = if let Some(slot) = own {
+        let mut value = if let Some(x) = bound {
+            Value::Decl(x)
+        } else if let Some(slot) = own {
             self.cx.slot(self.cx.me, slot)?
         } else if first.text == crate::library::NAME {
             let Some(second) = p.names.get(1) else {
@@ -783,8 +946,10 @@ impl Ev<'_, '_> {
             }
         } else {
             let mut names: Vec<SmolStr> = self.cx.names_in(file);
-            if let Some((_, s)) = self.cx.kind(self.cx.me)
+            names.extend(self.cx.bound.iter().map(|b| b.0.clone()));
+            if let Some((k, s)) = self.cx.kind(self.cx.me)
                 && !decl_only
+                && k.word != crate::kinds::REQUIRE.word
             {
                 names.extend(s.list.iter().map(|n| SmolStr::new(&n.0)));
             }
@@ -812,25 +977,12 @@ impl Ev<'_, '_> {
             .map_or(p.span, |n| p.names[0].span.join(n.span));
         while next < p.names.len() {
             let (v, used) = self.member(value, &p.names[next..], so_far)?;
-            if v == Value::Unknown {
+            if matches!(v, Value::Unknown | Value::Absent) {
                 return Ok(v);
             }
             so_far = so_far.join(p.names[next + used - 1].span);
             next += used;
             value = v;
-        }
-        if value == Value::Absent {
-            let place = self.at(p.span);
-            self.cx.report(
-                Finding::new(
-                    &codes::NOT_GIVEN,
-                    place,
-                    format!("`{}` has no value here: it, or something it is computed from, is not given", p.text()),
-                )
-                .here("no value")
-                .help("give what is missing where it belongs, or use another value here"),
-            );
-            return Ok(Value::Unknown);
         }
         Ok(value)
     }
@@ -938,7 +1090,7 @@ impl Ev<'_, '_> {
         }
     }
 
-    fn no_such(&mut self, name: &Name, message: String, known: &[SmolStr]) -> Value {
+    pub fn no_such(&mut self, name: &Name, message: String, known: &[SmolStr]) -> Value {
         let place = self.at(name.span);
         let mut f = Finding::new(&codes::UNKNOWN_NAME, place, message).here("no such name");
         let near = near_names(&name.text, known.iter().map(SmolStr::as_str));

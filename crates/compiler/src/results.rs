@@ -140,6 +140,9 @@ fn rows(
         Value::Choice(w) => push(path, Shown::Word((*w).to_owned()), "computed"),
         Value::Text(t) => push(path, Shown::Word(t.to_string()), "computed"),
         Value::Date(t) => push(path, Shown::Word(t.to_string()), "stated"),
+        Value::Period(from, to) => {
+            push(path, Shown::Word(format!("{from} .. {to}")), "stated");
+        }
         Value::Truth(t) => push(
             path,
             Shown::Word(if *t { "yes" } else { "no" }.to_owned()),

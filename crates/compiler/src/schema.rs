@@ -52,6 +52,13 @@ pub struct KindDef {
     pub check: Option<fn(&mut Cx<'_>, DeclId) -> Eval<()>>,
 }
 
+impl KindDef {
+    /// Whether it declares a part, a piece of gear, a test …: anything but a named value or a rule.
+    pub fn is_part(&self) -> bool {
+        self.word != crate::kinds::LET.word && self.word != crate::kinds::REQUIRE.word
+    }
+}
+
 /// An empty kind, for `..BLANK` in the tables.
 pub const BLANK: KindDef = KindDef {
     word: "",
@@ -78,9 +85,14 @@ pub struct FieldDef {
     pub ty: Type,
     /// Whether it must be there.
     pub need: Need,
+    /// A fact of one piece, which `like` does not take over (a filled-in pattern does: it is the piece's text).
+    pub own: bool,
     /// What it means.
     pub doc: &'static str,
 }
+
+/// What is said of a field that `like` does not take over.
+pub const OWN: &str = "of this one piece, not taken over by `like`";
 
 /// A block of fields; its slots are named `group.field`.
 #[derive(Debug)]
@@ -313,6 +325,7 @@ pub mod short {
             name,
             ty,
             need: Need::Required,
+            own: false,
             doc,
         }
     }
@@ -323,6 +336,7 @@ pub mod short {
             name,
             ty,
             need: Need::Optional,
+            own: false,
             doc,
         }
     }
@@ -339,8 +353,14 @@ pub mod short {
             name,
             ty,
             need: Need::Default(text, source),
+            own: false,
             doc,
         }
+    }
+
+    /// The same field as a fact of one piece.
+    pub const fn own(f: FieldDef) -> FieldDef {
+        FieldDef { own: true, ..f }
     }
 
     /// A quantity above zero.

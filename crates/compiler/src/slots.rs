@@ -234,6 +234,10 @@ pub(crate) fn eval(cx: &mut Cx<'_>, d: DeclId, slot: u16) -> Eval<Value> {
                 let Some(decl) = decl_of(&parsed.item) else {
                     return Ok(Value::Unknown);
                 };
+                if f.own && owner != d && decl.parameters.is_none() {
+                    // Another piece's: its number and its dates are not this one's.
+                    break;
+                }
                 if let Some(Entry {
                     kind: EntryKind::Field { value, .. },
                     ..

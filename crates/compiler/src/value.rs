@@ -194,6 +194,8 @@ pub enum Value {
     Text(SmolStr),
     /// A date.
     Date(Date),
+    /// The days from a first to a last one, both counted in.
+    Period(Date, Date),
     /// A word of a choice.
     Choice(&'static str),
     /// True or false.
@@ -224,6 +226,7 @@ impl Value {
             Value::Range(r) => format!("a range of {}", r.kind.name()),
             Value::Text(_) => "a text".to_owned(),
             Value::Date(_) => "a date".to_owned(),
+            Value::Period(..) => "a range of dates".to_owned(),
             Value::Choice(w) => format!("the word `{w}`"),
             Value::Truth(_) => "a yes or no".to_owned(),
             Value::Decl(_) => "a declaration".to_owned(),
@@ -290,28 +293,40 @@ impl Date {
         )
     }
 
-    /// The date, in UTC, so many days after 1970-01-01 (Gregorian calendar); `None` beyond the year 65535.
-    pub fn after_1970(days: u64) -> Option<Self> {
-        // Years are counted from March, so that the odd day of a leap year is the last; 400 years have
-        // 146 097 days. 1970-01-01 is day 719 468 after 0000-03-01.
-        let days = days.checked_add(719_468)?;
-        let (era, day) = (days / 146_097, days % 146_097);
-        let year = (day - day / 1460 + day / 36_524 - day / 146_096) / 365;
-        let day = day - (365 * year + year / 4 - year / 100);
-        let month = (5 * day + 2) / 153;
-        let date = day - (153 * month + 2) / 5 + 1;
-        let (month, carry) = if month < 10 {
-            (month + 3, 0)
-        } else {
-            (month - 9, 1)
-        };
+    /// The day's number, counted from 1970-01-01 as 0 (proleptic Gregorian calendar).
+    pub fn number(self) -> i64 {
+        // Years counted from March, so that the leap day is the last of its year: then the days before a
+        // month follow one line, and 400 years have 146 097 days.
+        let (y, m) = (i64::from(self.year), i64::from(self.month));
+        let (y, m) = if m > 2 { (y, m - 3) } else { (y - 1, m + 9) };
+        let (era, in_era) = (y.div_euclid(400), y.rem_euclid(400));
+        let in_year = (153 * m + 2) / 5 + i64::from(self.day) - 1;
+        era * 146_097 + in_era * 365 + in_era / 4 - in_era / 100 + in_year - DAYS_TO_1970
+    }
+
+    /// The day of a number, the inverse of [`Date::number`]; `None` outside the years 1 to 9999.
+    pub fn from_number(number: i64) -> Option<Self> {
+        let n = number.checked_add(DAYS_TO_1970)?;
+        let (era, in_era) = (n.div_euclid(146_097), n.rem_euclid(146_097));
+        let year = (in_era - in_era / 1460 + in_era / 36_524 - in_era / 146_096) / 365;
+        let in_year = in_era - (365 * year + year / 4 - year / 100);
+        let m = (5 * in_year + 2) / 153;
+        let day = in_year - (153 * m + 2) / 5 + 1;
+        let month = if m < 10 { m + 3 } else { m - 9 };
+        let year = era * 400 + year + i64::from(month <= 2);
+        if !(1..=9999).contains(&year) {
+            return None;
+        }
         Self::new(
-            u16::try_from(year + era * 400 + carry).ok()?,
+            u16::try_from(year).ok()?,
             u8::try_from(month).ok()?,
-            u8::try_from(date).ok()?,
+            u8::try_from(day).ok()?,
         )
     }
 }
+
+/// Days from 0000-03-01 to 1970-01-01.
+const DAYS_TO_1970: i64 = 719_468;
 
 impl std::fmt::Display for Date {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -328,7 +343,7 @@ mod tests {
         // Counted by walking the calendar day by day.
         let mut d = Date::new(1970, 1, 1);
         for n in 0..200_000 {
-            assert_eq!(Date::after_1970(n), d, "day {n}");
+            assert_eq!(Date::from_number(n), d, "day {n}");
             d = d.and_then(|d| {
                 Date::new(d.year, d.month, d.day + 1)
                     .or_else(|| Date::new(d.year, d.month + 1, 1))
@@ -337,10 +352,10 @@ mod tests {
         }
         // POSIX gives 2000-03-01T00:00:00Z as 951 868 800 seconds (from memory).
         assert_eq!(
-            Date::after_1970(951_868_800 / 86_400),
+            Date::from_number(951_868_800 / 86_400),
             Date::new(2000, 3, 1)
         );
-        assert_eq!(Date::after_1970(u64::MAX), None);
+        assert_eq!(Date::from_number(i64::MAX), None);
     }
 
     #[test]

@@ -66,6 +66,18 @@ const LINES: &[&str] = &[
     "((",
     "\"open",
     "    junk here",
+    "require for every ring z: z.clearance within 0.003 .. 0.007 in because \"it must\"",
+    "require for every impeller i where i.mass is given: i.outside_diameter >= a",
+    "require for every ring x of p where x.bore >= 5 in: x.land_length >= 0.5 in",
+    "require for every impeller i of other: i.mass >= 10 lb",
+    "require for every hose h of d1: h.tested >= 2026-05-14 - 365 d because \"a year\"",
+    "require for every duty q: q.flow >= 95 gpm",
+    "    rings = [r]",
+    "    stages = [w]",
+    "ring r2 like r { land_length = 0.6 in }",
+    "ring r3(hub = 5 in) { bore = hub }",
+    "impeller x { mass = 12 lb }",
+    "require w.mass is not given",
 ];
 
 #[derive(Clone, Debug)]
@@ -149,10 +161,10 @@ fn difference(edited: &str, fresh: &str) -> String {
 }
 
 fn start() -> [String; 2] {
-    let whole = "site { altitude = 820 ft }\nuse \"other.pump\" as other\nimpeller w {\n    outside_diameter = 9.25 in ± 0.004\n    hub_diameter = 5.497 in (+0/-0.001)\n}\nring r {\n    bore = 5.502 in ± 0.0005\n    runs_on = w.hub_diameter\n    clearance_limit = 0.003 .. 0.007 in\n}\nlet a = 2 in\nlet d = r.clearance\nrequire a <= b\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n        0 200 30\n        300 180 60\n        600 140 90\n    }\n}\nsupply s { draft { lift = 5 ft } }\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d1 {\n    supply = s\n    lay = l\n    hold n.pressure = 100 psi\n}\nrequire d1.flow >= 90 gpm\n";
+    let whole = "site { altitude = 820 ft }\nuse \"other.pump\" as other\nimpeller w {\n    outside_diameter = 9.25 in ± 0.004\n    hub_diameter = 5.497 in (+0/-0.001)\n}\nring r {\n    bore = 5.502 in ± 0.0005\n    runs_on = w.hub_diameter\n    clearance_limit = 0.003 .. 0.007 in\n}\nlet a = 2 in\nlet d = r.clearance\nrequire a <= b\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n        0 200 30\n        300 180 60\n        600 140 90\n    }\n}\nsupply s { draft { lift = 5 ft } }\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d1 {\n    supply = s\n    lay = l\n    hold n.pressure = 100 psi\n}\nrequire d1.flow >= 90 gpm\nrequire for every ring every_ring: every_ring.clearance within 0.003 .. 0.007 in because \"stock\"\nrequire for every impeller i where i.mass is given: i.mass <= 12 lb\n";
     [
         whole.to_owned(),
-        "let b = 3 in ± 0.1\nimpeller w { outside_diameter = 8 in }\n".to_owned(),
+        "let b = 3 in ± 0.1\nimpeller w { outside_diameter = 8 in }\nrequire for every impeller i: i.outside_diameter >= 8.5 in\n".to_owned(),
     ]
 }
 
@@ -222,12 +234,16 @@ fn put(db: &mut Db, k: usize, texts: &[String; 2], live: &[bool; 2]) {
 proptest! {
     #![proptest_config(ProptestConfig { cases: std::env::var("CUTWATER_CASES").ok().and_then(|n| n.parse().ok()).unwrap_or(150), max_shrink_iters: 2000, failure_persistence: None, ..ProptestConfig::default() })]
     #[test]
-    fn edits_give_what_a_check_from_scratch_gives(edits in prop::collection::vec((edit(), any::<bool>()), 1..40)) {
+    fn edits_give_what_a_check_from_scratch_gives(edits in prop::collection::vec((edit(), any::<bool>()), 1..40), house in any::<bool>()) {
         let mut texts = start();
         let mut live = [true, true];
-        let mut settings = ProjectSettings::default();
+        let mut settings = if house {
+            settings::read("rules = [\"other.pump\", \"main.pump\"]").settings
+        } else {
+            ProjectSettings::default()
+        };
         let today = Date::new(2026, 6, 1);
-        let mut db = Db::default();
+        let mut db = Db::new(settings.clone());
         db.set_today(today);
         for k in 0..2 {
             put(&mut db, k, &texts, &live);

@@ -174,7 +174,16 @@ impl Find<'_> {
     }
 
     fn every(&self, e: &Every) -> Got {
+        let one = |n: &Name| Thing::Name {
+            path: Path {
+                names: vec![n.clone()],
+                span: n.span,
+            },
+            index: 0,
+            decls: false,
+        };
         self.name(&e.kind, Thing::KindWord)
+            .or_else(|| self.name(&e.name, |_| one(&e.name)))
             .or_else(|| e.of.as_ref().and_then(|p| self.path(p, true)))
             .or_else(|| e.filters.iter().find_map(|c| self.condition(c)))
     }
@@ -418,6 +427,11 @@ pub enum Target {
     Station(DeclId, Span, Option<Value>),
     /// A part of a value: its value where settled.
     Part(Option<Value>),
+    /// The name that stands for each declaration of a kind in turn: the rule, the bytes of the name in the rule's
+    /// chunk, and the kind.
+    Each(DeclId, Span, &'static KindDef),
+    /// A field or computed property of each declaration of a kind.
+    EachSlot(&'static KindDef, u16),
 }
 
 /// What the name `index` of a path in an item leads to, as far as that is settled.
@@ -431,7 +445,9 @@ pub fn resolve(db: &Db, owner: DeclId, path: &Path, index: usize, decls: bool) -
         db.kind(owner)
             .and_then(|(k, s)| own_target(owner, k, s, path))
     };
-    let mut target = if let Some((t, used)) = own {
+    let mut target = if let Some(t) = each(db, owner, &first.text) {
+        t
+    } else if let Some((t, used)) = own {
         if index < used {
             return Some(match t {
                 Target::Slot(..) if used == 2 && index == 0 => {
@@ -468,6 +484,17 @@ pub fn resolve(db: &Db, owner: DeclId, path: &Path, index: usize, decls: bool) -
         at += used;
     }
     Some(target)
+}
+
+/// The name of a rule over every declaration of a kind.
+fn each(db: &Db, rule: DeclId, name: &str) -> Option<Target> {
+    let parsed = db.parsed(rule);
+    let ItemKind::Require(r) = &parsed.item.kind else {
+        return None;
+    };
+    let every = r.every.as_ref().filter(|e| e.name.text == name)?;
+    let (kind, _) = schema::kind(&every.kind.text).filter(|k| k.0.is_part())?;
+    Some(Target::Each(rule, every.name.span, kind))
 }
 
 fn own_target(
@@ -585,7 +612,16 @@ fn member(db: &Db, target: &Target, path: &Path, index: usize) -> Option<(Target
         Target::Part(Some(v)) => value_member(db, v, path, index),
         Target::Station(_, _, Some(v)) => value_member(db, v, path, index),
         Target::Station(_, _, None) => Some((Target::Part(None), 1)),
-        Target::Group(..) | Target::Part(None) => None,
+        Target::Each(_, _, k) => {
+            let (_, slots) = schema::kind(k.word)?;
+            if let Some(slot) = slots.find(&name.text) {
+                return Some((Target::EachSlot(k, slot), 1));
+            }
+            let second = path.names.get(index + 1)?;
+            let slot = slots.find(&format!("{}.{}", name.text, second.text))?;
+            Some((Target::EachSlot(k, slot), 2))
+        }
+        Target::Group(..) | Target::Part(None) | Target::EachSlot(..) => None,
     }
 }
 

@@ -146,13 +146,26 @@ impl Look<'_> {
         match t.kind {
             T::Number | T::Fraction => self.units(field),
             T::Equals => self.values(field),
+            T::Colon if open.is_empty() => self.rule_values(),
             T::Arrow | T::Colon => self.names(&["hose", "nozzle", "appliance", "pump"], true),
             T::Word => match self.word(&t) {
+                "of" if self.each().is_some() => self.names(&[], false),
                 "of" => match field.map(|f| f.ty) {
                     Some(Type::Piece(kinds)) => self.names(kinds, true),
                     _ => self.names(&["hose", "pump"], true),
                 },
                 "like" => kind_def.map_or_else(Vec::new, |k| self.names(&[k.word], true)),
+                "every" if open.is_empty() => kinds()
+                    .iter()
+                    .filter(|k| k.is_part())
+                    .map(|k| plain(k.word, CompletionKind::Keyword, String::new(), k.doc))
+                    .collect(),
+                "is" if open.is_empty() => self.asked_words(i),
+                "not" if open.is_empty() => self.tokens[..i]
+                    .iter()
+                    .rposition(|t| t.kind == T::Word && self.word(t) == "is")
+                    .map_or_else(Vec::new, |is| self.asked_words(is)),
+                "require" | "within" | "where" | "and" if open.is_empty() => self.rule_values(),
                 "require" | "within" => self.values(None),
                 _ => Vec::new(),
             },
@@ -274,6 +287,15 @@ impl Look<'_> {
             span: names[0].span.join(names[last].span),
             names,
         };
+        if let Some((k, name)) = self.each()
+            && name == path.names[0].text
+        {
+            return match path.names.as_slice() {
+                [_] => self.kind_members(k),
+                [_, group] => self.group_fields_of(k, &group.text),
+                _ => Vec::new(),
+            };
+        }
         match resolve(self.db, self.decl, &path, last, false) {
             Some(Target::Library) => self
                 .db
@@ -298,7 +320,10 @@ impl Look<'_> {
                 .map(|f| plain(f.name, CompletionKind::Field, type_text(f.ty), f.doc))
                 .collect(),
             Some(Target::Station(_, _, Some(v))) => self.value_members(&v),
-            Some(Target::Station(..) | Target::Part(None)) | None => Vec::new(),
+            Some(Target::Each(_, _, k)) => self.kind_members(k),
+            Some(Target::Station(..) | Target::Part(None) | Target::EachSlot(..)) | None => {
+                Vec::new()
+            }
         }
     }
 
@@ -320,7 +345,7 @@ impl Look<'_> {
 
     /// The fields, blocks and computed properties of an item.
     fn members(&self, d: DeclId) -> Vec<Completion> {
-        let Some((k, slots)) = self.db.kind(d) else {
+        let Some((k, _)) = self.db.kind(d) else {
             return Vec::new();
         };
         if k.word == cutwater_compiler::kinds::LET.word {
@@ -329,6 +354,18 @@ impl Look<'_> {
                 .settled(d, 0)
                 .map_or_else(Vec::new, |v| self.value_members(v));
         }
+        let mut out = self.kind_members(k);
+        for name in crate::at::named_parts(self.db, d) {
+            out.push(plain(&name, CompletionKind::Field, String::new(), ""));
+        }
+        out
+    }
+
+    /// The fields, blocks and computed properties of a kind.
+    fn kind_members(&self, k: &'static KindDef) -> Vec<Completion> {
+        let Some((_, slots)) = kind(k.word) else {
+            return Vec::new();
+        };
         let mut out: Vec<Completion> = k
             .groups
             .iter()
@@ -348,8 +385,80 @@ impl Look<'_> {
                 Slot::GroupField(..) | Slot::Table(_) => {}
             }
         }
-        for name in crate::at::named_parts(self.db, d) {
-            out.push(plain(&name, CompletionKind::Field, String::new(), ""));
+        out
+    }
+
+    /// The fields of a block.
+    fn group_fields_of(&self, k: &'static KindDef, group: &str) -> Vec<Completion> {
+        let fields = k.groups.iter().filter(|g| g.name == group);
+        fields
+            .flat_map(|g| g.fields)
+            .map(|f| plain(f.name, CompletionKind::Field, type_text(f.ty), f.doc))
+            .collect()
+    }
+
+    /// The kind and the name of the rule being written, where it is one over every declaration of a kind.
+    fn each(&self) -> Option<(&'static KindDef, &str)> {
+        let words: Vec<&Raw> = self
+            .tokens
+            .iter()
+            .filter(|t| !t.kind.is_trivia())
+            .take(5)
+            .collect();
+        let [require, for_, every, k, name] = words.as_slice() else {
+            return None;
+        };
+        let begins = [(require, "require"), (for_, "for"), (every, "every")];
+        if begins.iter().any(|(t, w)| self.word(t) != *w) || name.kind != T::Word {
+            return None;
+        }
+        let (k, _) = kind(self.word(k)).filter(|k| k.0.is_part())?;
+        Some((k, self.word(name)))
+    }
+
+    /// What may stand in a rule where a value begins: as everywhere, and the name that stands for each.
+    fn rule_values(&self) -> Vec<Completion> {
+        let mut out = self.values(None);
+        if let Some((k, name)) = self.each() {
+            let detail = format!("each {} in turn", k.word);
+            out.push(plain(name, CompletionKind::Declaration, detail, k.doc));
+        }
+        out
+    }
+
+    /// The words that a value before `is` or `is not` may be.
+    fn asked_words(&self, is: usize) -> Vec<Completion> {
+        let mut out = vec![plain(
+            "given",
+            CompletionKind::Word,
+            String::new(),
+            "It has a value.",
+        )];
+        let field = is
+            .checked_sub(1)
+            .and_then(|i| self.tokens[..=i].iter().rfind(|t| !t.kind.is_trivia()))
+            .filter(|t| t.kind == T::Word)
+            .map(|t| self.word(t));
+        let types = kinds().iter().flat_map(|k| {
+            let fields = k.fields.iter().map(|f| (f.name, f.ty));
+            fields.chain(k.computed.iter().map(|c| (c.name, c.ty)))
+        });
+        for (name, ty) in types {
+            if Some(name) != field {
+                continue;
+            }
+            match ty {
+                Type::Choice(words) => out.extend(
+                    words
+                        .iter()
+                        .map(|(w, doc)| plain(w, CompletionKind::Word, String::new(), doc)),
+                ),
+                Type::Truth => out.extend(
+                    ["yes", "no"].map(|w| plain(w, CompletionKind::Word, String::new(), "")),
+                ),
+                Type::Ref(kinds) => out.extend(self.names(kinds, true)),
+                _ => {}
+            }
         }
         out
     }

@@ -83,7 +83,8 @@ fn target_place(db: &Db, target: &Target) -> Option<(Place, Place)> {
             })?
         }
         Target::Station(lay, span, _) => (place(db, *lay, *span), place(db, *lay, *span)),
-        Target::Library | Target::Part(_) => return None,
+        Target::Each(rule, span, _) => (place(db, *rule, *span), place(db, *rule, *span)),
+        Target::Library | Target::Part(_) | Target::EachSlot(..) => return None,
     })
 }
 

@@ -161,7 +161,10 @@ fn item(db: &Db, d: DeclId) -> String {
             db.name(d).map_or("", |n| n.as_str()),
             value.span.slice(source)
         )));
-        if let Some(v) = db.settled(d, 0).and_then(|v| value_block(db, db.file_of(d), v)) {
+        if let Some(v) = db
+            .settled(d, 0)
+            .and_then(|v| value_block(db, db.file_of(d), v))
+        {
             out.push_str("\n\n");
             out.push_str(&v);
         }
@@ -307,19 +310,21 @@ pub(crate) fn type_text(ty: Type) -> String {
 }
 
 fn field_head(name: &str, f: &FieldDef) -> String {
-    let need = match f.need {
+    let mut need = match f.need {
         Need::Required => "required".to_owned(),
         Need::Optional => "optional".to_owned(),
         Need::Default(text, why) => format!("otherwise {text} ({why})"),
     };
+    if f.own {
+        need.push_str("; ");
+        need.push_str(schema::OWN);
+    }
     format!("**{name}** — {}; {need}\n\n{}", type_text(f.ty), f.doc)
 }
 
-/// A field, table or computed property of an item: what it means and its value.
-fn slot_text(db: &Db, d: DeclId, slot: u16) -> Option<String> {
-    let (kind, slots): (&KindDef, &Slots) = db.kind(d)?;
-    let (name, def) = slots.list.get(slot as usize)?;
-    let mut out = match def {
+/// What a field, table or computed property of a kind means, whichever declaration it is of.
+fn slot_head(kind: &KindDef, name: &str, def: &Slot) -> String {
+    match def {
         Slot::Field(f) | Slot::GroupField(_, f) => field_head(name, f),
         Slot::Table(t) => table(t),
         Slot::Computed(c) => {
@@ -332,7 +337,14 @@ fn slot_text(db: &Db, d: DeclId, slot: u16) -> Option<String> {
             }
             s
         }
-    };
+    }
+}
+
+/// A field, table or computed property of an item: what it means and its value.
+fn slot_text(db: &Db, d: DeclId, slot: u16) -> Option<String> {
+    let (kind, slots): (&KindDef, &Slots) = db.kind(d)?;
+    let (name, def) = slots.list.get(slot as usize)?;
+    let mut out = slot_head(kind, name, def);
     let parsed = db.parsed(d);
     if let Some(e) = written(&parsed, name)
         && !e.doc.trim().is_empty()
@@ -418,6 +430,12 @@ fn target(db: &Db, file: FileId, t: &Target) -> Option<String> {
             Some(out)
         }
         Target::Part(v) => value_block(db, file, v.as_ref()?),
+        Target::Each(_, _, k) => Some(format!("each **{}** in turn\n\n{}", k.word, k.doc)),
+        Target::EachSlot(k, slot) => {
+            let (_, slots) = schema::kind(k.word)?;
+            let (name, def) = slots.list.get(*slot as usize)?;
+            Some(slot_head(k, name, def))
+        }
     }
 }
 
@@ -436,6 +454,7 @@ fn value_block(db: &Db, file: FileId, v: &Value) -> Option<String> {
         }
         Value::Text(t) => Some(format!("“{t}”")),
         Value::Date(t) => Some(format!("**{t}**")),
+        Value::Period(from, to) => Some(format!("**{from} .. {to}**")),
         Value::Choice(w) => Some(format!("**{w}**")),
         Value::Truth(t) => Some(format!("**{}**", if *t { "yes" } else { "no" })),
         Value::Decl(d) => Some(named(db, *d)),

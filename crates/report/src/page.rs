@@ -348,7 +348,11 @@ fn field(name: &str, f: &'static FieldDef) -> Member {
     Member {
         name: name.to_owned(),
         sort: "field",
-        takes: takes(f.ty),
+        takes: if f.own {
+            format!("{}; {}", takes(f.ty), cutwater_compiler::schema::OWN)
+        } else {
+            takes(f.ty)
+        },
         need,
         default,
         doc: f.doc,

@@ -39,6 +39,9 @@ fn property(k: &Key) -> Value {
     let mut out = match k.takes {
         Takes::Units | Takes::Level => json!({ "type": "string", "enum": k.takes.words() }),
         Takes::File | Takes::Folder => json!({ "type": "string", "minLength": 1 }),
+        Takes::Files => {
+            json!({ "type": "array", "items": { "type": "string", "minLength": 1 } })
+        }
         Takes::Levels => levels(&k.takes.words()),
         Takes::Folders => json!({ "type": "array", "items": table(true) }),
     };

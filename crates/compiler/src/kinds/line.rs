@@ -1,5 +1,6 @@
 //! What the water goes through: `hose`, `nozzle`, `appliance`.
 
+use super::gear;
 use crate::codes::codes;
 use crate::db::{Cx, Local};
 use crate::schema::short::{default, optional, positive, required};
@@ -98,6 +99,11 @@ pub static HOSE: KindDef = KindDef {
             positive(Kind::Length),
             "Length of one section as stocked.",
         ),
+        gear::SERIAL,
+        gear::MADE,
+        gear::PLACED_IN_SERVICE,
+        gear::IN_SERVICE,
+        gear::TESTED,
     ],
     computed: &[
         ComputedDef {
@@ -175,6 +181,11 @@ pub static NOZZLE: KindDef = KindDef {
             Type::Count(1, 12),
             "Firefighters on it, to judge its reaction.",
         ),
+        gear::SERIAL,
+        gear::MADE,
+        gear::PLACED_IN_SERVICE,
+        gear::IN_SERVICE,
+        gear::TESTED,
     ],
     computed: &[ComputedDef {
         name: "flow_coefficient",
@@ -220,6 +231,11 @@ pub static APPLIANCE: KindDef = KindDef {
             "an open fitting",
             "Whether it lets water back.",
         ),
+        gear::SERIAL,
+        gear::MADE,
+        gear::PLACED_IN_SERVICE,
+        gear::IN_SERVICE,
+        gear::TESTED,
     ],
     check: Some(check_appliance),
     ..BLANK
@@ -266,6 +282,7 @@ fn pressure_limit(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
 }
 
 fn check_hose(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
+    gear::check(cx, d)?;
     let mut laws = Vec::new();
     for name in ["loss", "hazen_williams", "roughness"] {
         if cx.get(d, name)? != Value::Absent {
@@ -413,6 +430,7 @@ fn flow_coefficient(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
 }
 
 fn check_nozzle(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
+    gear::check(cx, d)?;
     let Some(form) = cx.choice(d, "form")? else {
         return Ok(());
     };
@@ -459,6 +477,7 @@ fn check_nozzle(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
 }
 
 fn check_appliance(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
+    gear::check(cx, d)?;
     let loss = cx.get(d, "loss")? != Value::Absent;
     let k = cx.get(d, "loss_coefficient")? != Value::Absent;
     let name = cx.name(d);

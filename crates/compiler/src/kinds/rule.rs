@@ -1,5 +1,7 @@
 //! `let` and `require`: named values and the spec's own rules.
 
+use super::compare;
+use super::every::source_text;
 use crate::db::{Cx, Local};
 use crate::eval::Ev;
 use crate::schema::short::optional;
@@ -8,7 +10,7 @@ use crate::show;
 use crate::value::{Quantity, Value};
 use crate::{DeclId, Eval, codes};
 use cutwater_finding::{Code, Finding};
-use cutwater_syntax::ast::{Comparison, ItemKind, Rule};
+use cutwater_syntax::ast::{Comparison, ExprKind, ItemKind, Require, Rule};
 
 /// Findings declared here: none; those of `require` belong to the language.
 pub static CODES: &[&Code] = &[];
@@ -24,7 +26,7 @@ pub static LET: KindDef = KindDef {
 /// `require expr >= expr because "…"`.
 pub static REQUIRE: KindDef = KindDef {
     word: "require",
-    doc: "A rule of the spec's own: `require gap within 0.003 .. 0.007 in because \"…\"`. It is checked on every change; where it does not hold, the finding shows both sides and the reason.",
+    doc: "A rule of the spec's own: `require gap within 0.003 .. 0.007 in because \"…\"`. It is checked on every change; where it does not hold, the finding shows both sides and the reason. Numbers and dates are compared by `>=`, `<=`, `>`, `<` and `within`; words, texts, declarations, dates, counts and yes or no by `is` and `is not`; `is given` asks whether a field has a value. A date is moved by whole days: `2026-05-14 - 365 day`; two dates are a time apart. `require for every ring r: …` goes through the rings of this file and of the files it uses, `of` narrows that to a file, a list or what a declaration is made of, and `where … and …` leaves out what the rule is not about. A value that is not given is never passed over: what lacks it cannot be judged, and that is a finding. In files named by `rules` in the settings, `require for every …` without `of` holds for every file.",
     computed: &[ComputedDef {
         name: "holds",
         ty: Type::Truth,
@@ -43,7 +45,26 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     let ItemKind::Require(r) = &parsed.item.kind else {
         return Ok(Value::Unknown);
     };
+    match &r.every {
+        Some(every) => super::every::holds(cx, d, r, every),
+        None => judge(cx, d, r),
+    }
+}
+
+/// Judges one condition: `Truth` with the finding where it does not hold, `Unknown` where it cannot be told and
+/// that is reported.
+pub(super) fn judge(cx: &mut Cx<'_>, d: DeclId, r: &Require) -> Eval<Value> {
+    if matches!(&r.condition.value.kind, ExprKind::Path(p) if p.names[0].text == "for") {
+        // A broken `for every`, reported as such.
+        return Ok(Value::Unknown);
+    }
+    if let Rule::Is { not, value } = &r.condition.rule {
+        return compare::is(cx, d, r, *not, value);
+    }
     let value = Ev { cx, owner: d }.expr(&r.condition.value, None)?;
+    if let Value::Date(day) = value {
+        return compare::dates(cx, d, r, day);
+    }
     let Value::Quantity(a) = value else {
         if !matches!(value, Value::Unknown) {
             cx.report(
@@ -51,11 +72,12 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                     &codes::WRONG_TYPE,
                     Local::Span(d, r.condition.value.span),
                     format!(
-                        "`require` compares numbers, and this is {}",
+                        "`require` compares numbers and dates, and this is {}",
                         value.describe()
                     ),
                 )
-                .here(value.describe()),
+                .here(value.describe())
+                .help("ask what a word, a text or a declaration is with `is` or `is not`: `main.volute is double`"),
             );
         }
         // The other side is looked at all the same: it may be wrong too.
@@ -72,7 +94,7 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
         Rule::Compare(sign, e) => {
             let b = Ev { cx, owner: d }.expr(e, Some(a.kind))?;
             let Value::Quantity(b) = b else {
-                return Ok(Value::Unknown);
+                return Ok(compare::mixed(cx, d, r, &Value::Quantity(a), e.span, &b));
             };
             if !comparable(cx, d, &a, &b, r.condition.value.span.join(e.span)) {
                 return Ok(Value::Unknown);
@@ -111,17 +133,14 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
         Rule::Within(e) => {
             let range = Ev { cx, owner: d }.expr(e, Some(a.kind))?;
             let Value::Range(range) = range else {
-                if range != Value::Unknown {
-                    cx.report(
-                        Finding::new(
-                            &codes::WRONG_TYPE,
-                            Local::Span(d, e.span),
-                            "`within` takes a range, as `0.003 .. 0.007 in`".to_owned(),
-                        )
-                        .here(range.describe()),
-                    );
-                }
-                return Ok(Value::Unknown);
+                return Ok(compare::mixed(
+                    cx,
+                    d,
+                    r,
+                    &Value::Quantity(a),
+                    e.span,
+                    &range,
+                ));
             };
             let as_quantity = Quantity::computed(range.kind, range.low);
             if !comparable(cx, d, &a, &as_quantity, r.condition.value.span.join(e.span)) {
@@ -153,13 +172,6 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
             )
         }
     }
-}
-
-fn source_text(cx: &Cx<'_>, d: DeclId, span: cutwater_text::Span) -> String {
-    let db = cx.db();
-    span.shift(db.chunk(d).start)
-        .slice(db.text(db.file_of(d)))
-        .to_owned()
 }
 
 fn comparable(

@@ -17,7 +17,7 @@ mod reading;
 use crate::codes::codes;
 use crate::db::Cx;
 use crate::schema::short::{
-    default, extra_column, not_negative, optional, positive, required, signed,
+    default, extra_column, not_negative, optional, own, positive, required, signed,
 };
 use crate::schema::{
     BLANK, ColumnDef, ColumnType, ComputedDef, GroupDef, KindDef, PartDef, Sign, TableDef, Type,
@@ -407,7 +407,13 @@ pub static INSTRUMENT: KindDef = KindDef {
             positive(Kind::Pressure),
             "How closely its needle or digits can be read, to either side: half a graduation, or more where it swings.",
         ),
-        optional("calibrated", Type::Date, "Date of its last calibration."),
+        own(optional(
+            "calibrated",
+            Type::Date,
+            "Date of its last calibration.",
+        )),
+        super::gear::SERIAL,
+        super::gear::IN_SERVICE,
     ],
     computed: &[ComputedDef {
         name: "standard_uncertainty",

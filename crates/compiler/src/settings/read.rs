@@ -240,6 +240,26 @@ impl Reader<'_> {
                         layer.given.push((Given::Baseline(p), Origin::File(place)));
                     }
                 }
+                (Takes::Files, DeValue::Array(list)) => {
+                    let mut paths: Vec<SmolStr> = Vec::new();
+                    for item in list.iter() {
+                        let at = Span::from(item.span());
+                        match item.get_ref() {
+                            DeValue::String(path) => {
+                                if let Some(p) = self.file(key, path, at)
+                                    && !paths.contains(&p)
+                                {
+                                    paths.push(p);
+                                }
+                            }
+                            other => {
+                                let what = format!("each of `{}`", key.name);
+                                self.wrong_type(&what, &Takes::File.says(), other, at);
+                            }
+                        }
+                    }
+                    layer.given.push((Given::Rules(paths), Origin::File(place)));
+                }
                 (Takes::Folder, DeValue::String(pattern)) => match folder_pattern(pattern) {
                     Ok(set) => {
                         // Whether a pattern with signs names anything is for the future to tell.
