@@ -14,6 +14,7 @@
 use crate::codes::{self, codes};
 use crate::db::{Cx, Db, DeclId, Local};
 use crate::found::{Acceptance, Found, Standing};
+use crate::kinds::every::{NOT_JUDGED, RULES_MISSING};
 use crate::paths;
 use crate::settings::nearest_code;
 use crate::show::near_names;
@@ -462,9 +463,12 @@ fn all_is_known(db: &Db, line: &Line, found: &[Found], places: &[Local]) -> bool
                 && !CODES.contains(&f.finding.code)
         })
     };
-    !items
-        .iter()
-        .any(|d| db.waits(*d) || broken(*d) || wrong(*d))
+    // A declaration is judged by rules of other files, too.
+    let unjudged = found.iter().any(|f| f.finding.code == &RULES_MISSING);
+    !unjudged
+        && !items
+            .iter()
+            .any(|d| db.waits(*d) || broken(*d) || wrong(*d))
 }
 
 fn what(line: &Line) -> String {
@@ -621,7 +625,10 @@ fn removable(db: &Db, line: &Line, mut f: Finding<Place>, sound: bool) -> Findin
     } else {
         Span::new(before.len(), end)
     };
-    let tier = if sound && !line.documented {
+    // Rules from other files may be broken there for a while.
+    let by_rule = [&codes::REQUIRE_FAILS, &codes::REQUIRE_TIGHT, &NOT_JUDGED];
+    let by_rule = line.block && by_rule.contains(&line.code);
+    let tier = if sound && !line.documented && !by_rule {
         FixTier::Safe
     } else {
         FixTier::NeedsALook

@@ -191,7 +191,7 @@ pub fn is_unsolved(code: &Code) -> bool {
 /// numbers meaningless may not be accepted: mistakes of the language, sizes that cannot be, laws and lays that are
 /// incomplete, tables that do not match, a duty without a solution; nor may what is said of acceptances and settings themselves.
 pub fn may_be_accepted(code: &Code) -> bool {
-    use crate::kinds::{duty, lay, line, pump, rotor, service, supply, surroundings};
+    use crate::kinds::{duty, every, lay, line, pump, rotor, service, supply, surroundings};
     let own = [
         CODES,
         crate::settings::CODES,
@@ -207,6 +207,7 @@ pub fn may_be_accepted(code: &Code) -> bool {
         &SAME_AS_INHERITED,
     ];
     let meaningless = [
+        &every::RULES_MISSING,
         &duty::DUTY_FORM,
         &duty::DUTY_HOLD,
         &lay::LAY_STATION,
