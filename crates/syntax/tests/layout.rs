@@ -195,6 +195,84 @@ fn long_lines_break_where_they_can() {
     check_good(&got);
 }
 
+/// Each must come out as it is.
+#[track_caller]
+fn is_laid_out(text: &str) {
+    assert_eq!(format(text), text);
+    check_good(text);
+    for line in text.lines() {
+        assert!(
+            line.chars().count() <= cutwater_syntax::format::WIDTH,
+            "{line}"
+        );
+    }
+}
+
+#[test]
+fn rules_for_every_part_break_behind_the_colon_and_before_conditions_and_the_reason() {
+    is_laid_out(
+        "require for every ring r of main where r.form is labyrinth and r.land_length >= 0.5 in:\n    r.clearance within r.clearance_limit\n",
+    );
+    is_laid_out(
+        "require for every ring r of main where r.form is labyrinth and r.land_length >= 0.5 in: r.gap < 2 in\n    because \"worn rings leak\"\n",
+    );
+    is_laid_out(
+        "require for every impeller wheel_of_it of engine_3.main\n    where wheel_of_it.outside_diameter >= 9.25 in\n    and wheel_of_it.hub_diameter is not 5.497 in\n    and wheel_of_it.vanes within 5 .. 7:\n    wheel_of_it.exit_width <= 7/8 in\n    because \"the bought ones are wider\"\n",
+    );
+}
+
+#[test]
+fn acceptances_break_before_their_reason() {
+    is_laid_out(
+        "accept CW1203 on intake_ring.clearance\n    because \"an old casting whose bore was opened by the last owner and is left so\" until 2027-03-31\n",
+    );
+    is_laid_out(
+        "accept CW1203 on intake_ring.clearance\n    because \"an old casting whose bore was opened by the last owner of it and is left as it is\"\n    until 2027-03-31\n",
+    );
+}
+
+#[test]
+fn sums_and_lists_fill_their_lines() {
+    is_laid_out(
+        "ring a {\n    bore = first_part_of_the_sum.outside_diameter + second_part_of_the_sum.outside_diameter\n        - third_part_of_the_sum.outside_diameter * 2 + fourth_part_of_the_sum.outside_diameter\n        + 5 in\n    form = plain\n}\n",
+    );
+    is_laid_out(
+        "let all = [first_of_the_list, second_of_the_list, third_of_the_list, fourth_of_the_list, fifth_one,\n    sixth_of_the_list, max(5 in, 6 in)]\n",
+    );
+    // The sum first, then what is still too long in it.
+    is_laid_out(
+        "let all = 2 in\n    + max(first_of_the_list, second_of_the_list, third_of_the_list, fourth_of_the_list, fifth_one,\n    sixth_of_the_list)\n    - 3 in\n",
+    );
+}
+
+#[test]
+fn parameters_and_arguments_fill_their_lines() {
+    is_laid_out(
+        "ring wear_ring(hub_diameter, radial_gap = 0.0025 in, land_length = 0.75 in, number_of_grooves = 4,\n    material = std.bronze_c93200) {\n    bore = hub_diameter + 2 * radial_gap\n}\n",
+    );
+    is_laid_out(
+        "ring intake like wear_ring(hub_diameter = first.hub_diameter, radial_gap = 4 thou,\n    land_length = 1 in, number_of_grooves = 4) { form = plain }\n",
+    );
+    is_laid_out(
+        "test annual of main {\n    readings (flow gpm, discharge psi, intake_vacuum inHg, engine rpm, held min,\n        room_temperature degF, water_temperature degF) {\n        1  2  3  4  5  6  7\n    }\n}\n",
+    );
+}
+
+#[test]
+fn columns_are_those_of_a_display() {
+    // A wide letter takes two columns, a mark that combines none.
+    assert_eq!(
+        format(
+            "ring a {\nnote=\"配管\" // w\nform=plain // n\nmark=\"e\u{301}e\u{301}\" // c\n}\n"
+        ),
+        "ring a {\n    note = \"配管\"  // w\n    form = plain   // n\n    mark = \"e\u{301}e\u{301}\"    // c\n}\n"
+    );
+    assert_eq!(
+        format("pump p { t (a, b) { \"配管\" 1; \"ab\" 2 } }\n"),
+        "pump p {\n    t (a, b) {\n        \"配管\"  1\n          \"ab\"  2\n    }\n}\n"
+    );
+}
+
 #[test]
 fn a_broken_item_is_left_and_its_neighbours_are_laid_out() {
     let text = "ring a{bore=1in}\nring b {\n      bore  =\n  form=x\n}\nring c{bore=2in}\n";
@@ -283,7 +361,7 @@ impl Writer {
             let extra = self.choices.one(&[
                 "",
                 "   ",
-                "/// note on what follows",
+                "/// note on what follows 配管 e\u{301}",
                 "  // a line }",
                 "//! about the file",
             ]);
@@ -361,6 +439,11 @@ impl Writer {
                 ]);
                 self.put(pair);
             }
+            // A class needs a unit before it, or it is one.
+            7 if self.out.ends_with(['n', 'm', 's']) => {
+                let class = self.choices.one(&[" H7", "  p6", " js6"]);
+                self.put(class);
+            }
             _ => {}
         }
     }
@@ -369,7 +452,7 @@ impl Writer {
         match if depth == 0 {
             self.choices.pick(4)
         } else {
-            self.choices.pick(12)
+            self.choices.pick(14)
         } {
             0 | 1 => self.literal(),
             2 => self.path(),
@@ -423,6 +506,35 @@ impl Writer {
                 self.put(" .. ");
                 self.odd();
                 self.operand(depth - 1);
+            }
+            11 => {
+                let path = self.choices.one(&["main.stages[", "gaps [ ", "first . x["]);
+                self.put(path);
+                self.odd();
+                self.expr(depth - 1);
+                let rest = self.choices.one(&["]", " ].flow", "][2].a . b"]);
+                self.put(rest);
+            }
+            12 => {
+                // Long enough to be broken.
+                let sign = self.choices.one(&[" + ", " - ", ", ", " * "]);
+                let open = if sign == ", " { "[" } else { "" };
+                self.put(open);
+                for n in 0..6 + self.choices.pick(12) {
+                    if n > 0 {
+                        self.put(sign);
+                    }
+                    let part = self.choices.one(&[
+                        "a_rather_long_name_for_a_part.outside_diameter",
+                        "max(another_long_name, 2.5 in - 1/8 in, 3 * (b + c))",
+                        "\"a text, with + signs - of 配管 e\u{301}\"",
+                        "[first, second, third, fourth]",
+                        "(some_name.with_a_member + 5.25 in ± 0.01 - 3)",
+                        "5 in",
+                    ]);
+                    self.put(part);
+                }
+                self.put(if open.is_empty() { "" } else { "]" });
             }
             _ => self.operand(depth - 1),
         }
@@ -497,7 +609,7 @@ impl Writer {
     }
 
     fn entry(&mut self, depth: usize, one_line: bool) {
-        match self.choices.pick(if depth == 0 { 4 } else { 6 }) {
+        match self.choices.pick(if depth == 0 { 5 } else { 7 }) {
             0 | 1 => {
                 self.name();
                 self.gap();
@@ -528,7 +640,8 @@ impl Writer {
                     self.station();
                 }
             }
-            4 => {
+            4 => self.accept(),
+            5 => {
                 let name = self.choices.one(&["draft", "finish", "site"]);
                 self.put(name);
                 self.gap();
@@ -536,6 +649,61 @@ impl Writer {
             }
             _ => self.table(),
         }
+    }
+
+    fn accept(&mut self) {
+        let what = self
+            .choices
+            .one(&["accept CW1203", "accept  CW1203  on  first.bore"]);
+        self.put(what);
+        let reason = self.choices.one(&[
+            " because \"old casting\"",
+            "  because  \"an old casting, whose bore was opened by the last owner and cannot be put back as it was drawn\"",
+        ]);
+        self.put(reason);
+        let until = self.choices.one(&["", " until 2027-03-31"]);
+        self.put(until);
+    }
+
+    /// Names with values, of a pattern or of what fills it in.
+    fn named(&mut self) {
+        for n in 0..self.choices.pick(7) {
+            if n > 0 {
+                self.put(",");
+                self.odd();
+            }
+            let name = self.choices.one(&["hub", "gap_of_a_long_name", "x"]);
+            self.put(name);
+            self.gap();
+            self.put("=");
+            self.gap();
+            self.operand(1);
+        }
+    }
+
+    fn every(&mut self) {
+        let head = self.choices.one(&[
+            "for every ring r",
+            "for  every  hose  h  of  main.parts",
+            "for every ring r of main",
+        ]);
+        self.put(head);
+        for n in 0..self.choices.pick(4) {
+            self.put(if n == 0 { " where " } else { " and " });
+            self.operand(1);
+            self.rule();
+        }
+        let colon = self.choices.one(&[": ", " :  ", ":"]);
+        self.put(colon);
+        self.odd();
+    }
+
+    fn rule(&mut self) {
+        let rule = self
+            .choices
+            .one(&[" >= ", " ≤ ", " < ", " within ", " is ", " is  not "]);
+        self.put(rule);
+        self.operand(1);
     }
 
     fn table(&mut self) {
@@ -608,7 +776,7 @@ impl Writer {
     }
 
     fn item(&mut self) {
-        match self.choices.pick(6) {
+        match self.choices.pick(10) {
             0 => {
                 let head = self.choices.one(&[
                     "ring a",
@@ -630,17 +798,43 @@ impl Writer {
             }
             2 => {
                 self.put("require ");
+                if self.choices.pick(2) == 1 {
+                    self.every();
+                }
                 self.operand(1);
-                let rule = self.choices.one(&[" >= ", " ≤ ", " < ", " within "]);
-                self.put(rule);
-                self.odd();
-                self.operand(1);
+                self.rule();
                 let reason =
                     self.choices
                         .one(&["", " because \"of a -> because \"", "  because   \"x\""]);
                 self.put(reason);
             }
             3 => self.put("use  \"parts/hose.pump\" as stock"),
+            4 => self.accept(),
+            5 => {
+                self.put("ring wear_ring (");
+                let first = self.choices.one(&["", "hub, ", "hub , gap,"]);
+                self.put(first);
+                self.named();
+                self.put(") ");
+                self.block(1);
+            }
+            6 => {
+                self.put("ring b  like  wear.ring(");
+                self.named();
+                self.put(")");
+                let of = self.choices.one(&["", " of main"]);
+                self.put(of);
+                self.block(1);
+            }
+            7 => {
+                let head = self
+                    .choices
+                    .one(&["let f(x) ", "let  f ( x,y ,z, ) ", "let f(x, y)"]);
+                self.put(head);
+                self.put("=");
+                self.odd();
+                self.value();
+            }
             _ => {
                 self.put("ring b ");
                 self.block(1);
@@ -683,9 +877,42 @@ fn pieces() -> impl Strategy<Value = String> {
         "[ -~]{0,6}",
         "\\PC{0,3}",
         prop::sample::select(vec![
-            "{", "}", "(", ")", "[", "]", "\n", "\r", "\r\n", "\"", "//", "///", "=", "->", ";",
-            "..", ".", "-", "5", "in", "ring a {", "}\n", "let x =", "\u{feff}", "\t", "\u{2028}",
-            "of", "@", "±", ",", "^",
+            "{",
+            "}",
+            "(",
+            ")",
+            "[",
+            "]",
+            "\n",
+            "\r",
+            "\r\n",
+            "\"",
+            "//",
+            "///",
+            "=",
+            "->",
+            ";",
+            "accept CW1 because \"\"",
+            "require for every a b:",
+            "like w(",
+            "配管",
+            "e\u{301}",
+            "..",
+            ".",
+            "-",
+            "5",
+            "in",
+            "ring a {",
+            "}\n",
+            "let x =",
+            "\u{feff}",
+            "\t",
+            "\u{2028}",
+            "of",
+            "@",
+            "±",
+            ",",
+            "^",
         ])
         .prop_map(str::to_owned),
     ]
