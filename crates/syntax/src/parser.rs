@@ -115,6 +115,7 @@ enum Want {
     RowEnd,
     StationOf,
     Code,
+    Acceptance,
     EveryWord,
     KindWord,
     ParameterName,
@@ -146,13 +147,16 @@ enum Want {
     Index,
 }
 
-const WANTS: [(Want, &str); 61] = [
+const WANTS: [(Want, &str); 62] = [
     (Want::Computable, "a number that can be computed"),
     (
         Want::FunctionName,
         "a function's name, or a file's and a function's, before `(`",
     ),
-    (Want::Item, "a declaration, `use`, `let` or `require`"),
+    (
+        Want::Item,
+        "a declaration, `use`, `let`, `require` or `accept`",
+    ),
     (Want::Entry, "a field, a table or a block"),
     (Want::Name, "a name"),
     (Want::Held, "what is held"),
@@ -181,7 +185,8 @@ const WANTS: [(Want, &str); 61] = [
     (Want::Cell, "a number, a name, a text or `-`"),
     (Want::RowEnd, "the end of the row"),
     (Want::StationOf, "`of` and what it is"),
-    (Want::Code, "a finding's code, such as `CW1203`"),
+    (Want::Code, "a finding's code such as `CW1203`"),
+    (Want::Acceptance, "`because` and the reason in quotes"),
     (Want::EveryWord, "`every` and a kind"),
     (Want::KindWord, "a kind of declaration"),
     (Want::ParameterName, "a parameter's name"),
@@ -982,7 +987,7 @@ fn accept() -> impl Parser<'static, In, Accept, Ex> + Clone {
                 .or_not(),
         )
         .then(
-            keyword(Key::Because, Want::Reason)
+            keyword(Key::Because, Want::Acceptance)
                 .ignore_then(quoted(Want::Reason))
                 .map(Some)
                 .recover_with(via_parser(empty().to(None))),
@@ -1168,6 +1173,9 @@ fn item() -> P<ItemKind> {
     let to_next = skip_to(tree.clone(), |t| {
         t.kind == T::Colon || t.kind == T::Word && matches!(t.key, Key::And | Key::Because)
     });
+    let to_colon = skip_to(tree.clone(), |t| {
+        t.kind == T::Colon || t.kind == T::Word && t.key == Key::Because
+    });
     let filter = e
         .clone()
         .then(
@@ -1178,7 +1186,7 @@ fn item() -> P<ItemKind> {
     let every = keyword(Key::For, Want::Value)
         .ignore_then(keyword(Key::Every, Want::EveryWord))
         .ignore_then(word(Want::KindWord))
-        .then(word(Want::Name))
+        .then(word(Want::Alias))
         .then(
             keyword(Key::Of, Want::Of)
                 .ignore_then(path(Want::Name))
@@ -1201,17 +1209,31 @@ fn item() -> P<ItemKind> {
             filters: filters.unwrap_or_default(),
             span: span_of(e),
         })
-        .then_ignore(tok(T::Colon, Want::EveryEnd));
+        .then_ignore(
+            tok(T::Colon, Want::EveryEnd)
+                .ignored()
+                .recover_with(via_parser(
+                    to_colon
+                        .then(tok(T::Colon, Want::EveryEnd))
+                        .ignored()
+                        .or(empty()),
+                )),
+        );
     let require = keyword(Key::Require, Want::Item)
         .ignore_then(every.or_not())
-        .then(e.clone())
-        .then(rule.recover_with(via_parser(to_reason.to(Rule::Error))))
+        .then(
+            e.clone()
+                .then(rule.recover_with(via_parser(to_reason.clone().to(Rule::Error))))
+                .recover_with(via_parser(
+                    to_reason.map_with(move |(), e| (error_here(e), Rule::Error)),
+                )),
+        )
         .then(
             keyword(Key::Because, Want::Because)
                 .ignore_then(quoted(Want::Reason))
                 .or_not(),
         )
-        .map(|(((every, value), rule), because)| {
+        .map(|((every, (value, rule)), because)| {
             ItemKind::Require(Require {
                 every,
                 condition: Condition { value, rule },
@@ -1495,6 +1517,7 @@ impl<'a> Report<'a> {
         let known = self
             .forgotten_word(e, found)
             .or_else(|| self.word_too_many(e))
+            .or_else(|| self.misplaced_equals(e, found))
             .or_else(|| self.forgotten_equals(e, found, previous));
         if let Some(known) = known {
             return known;
@@ -1544,6 +1567,8 @@ impl<'a> Report<'a> {
             .or(alone(Want::FunctionName))
             .or(alone(Want::Cell))
             .or(alone(Want::LineEnd))
+            .or(alone(Want::Code))
+            .or(alone(Want::EveryWord))
         {
             strong = only;
         }
@@ -1568,6 +1593,9 @@ impl<'a> Report<'a> {
         if side_by_side && wants.has(Want::Operator) {
             words.insert(0, "an operator");
         }
+        if strong == Wants::one(Want::Acceptance) && wants.has(Want::On) {
+            words.insert(0, "`on` and a name");
+        }
         if strong == Wants::one(Want::Block) {
             // The head of a declaration may go on.
             let more = [
@@ -1591,6 +1619,7 @@ impl<'a> Report<'a> {
         let first = *self.toks.first()?;
         let headless = e.at == 1
             && e.wants.has(Want::DeclName)
+            && !crate::split::ITEM_WORDS.contains(&first.text)
             && found.is_some()
             && !self.toks.iter().any(|t| t.kind == T::LBrace);
         if !(e.at == 0 && e.wants.has(Want::Item) || headless) {
@@ -1608,7 +1637,7 @@ impl<'a> Report<'a> {
         let mut said = slip(
             first.span,
             format!(
-                "expected a declaration, `use`, `let` or `require`, but {} stands here",
+                "expected a declaration, `use`, `let`, `require` or `accept`, but {} stands here",
                 shown(first)
             ),
         );
@@ -1674,6 +1703,49 @@ impl<'a> Report<'a> {
         ))
     }
 
+    /// A `=` where a rule compares or a function names its parameters, or none where an argument has its value.
+    fn misplaced_equals(&self, e: PErr, found: Option<Tok<'_>>) -> Option<SyntaxError> {
+        let f = found?;
+        if f.kind == T::Field && e.wants.has(Want::Value) && self.toks.first()?.text == "require" {
+            let mut said = slip(
+                f.span,
+                format!(
+                    "expected a comparison such as `>=` or `within` after {}, but `=` stands there",
+                    shown(f)
+                ),
+            );
+            said.help = Some(format!(
+                "a rule sets nothing: write `{0} within … .. …`, or `{0} is …` for a word or a count",
+                f.text
+            ));
+            return Some(said);
+        }
+        if f.kind == T::Field && e.wants.has(Want::ParameterName) {
+            let mut said = slip(
+                f.span,
+                format!(
+                    "expected `,` or `)` after {}, but `=` stands there",
+                    shown(f)
+                ),
+            );
+            said.help =
+                Some("a function is given each of its values where it is called".to_owned());
+            return Some(said);
+        }
+        if f.kind == T::Word && e.wants.has(Want::ArgumentName) {
+            let mut said = slip(
+                f.span,
+                format!("expected `=` and a value after {}", shown(f)),
+            );
+            said.help = Some(format!(
+                "name the parameter and its value: `{} = …`",
+                f.text
+            ));
+            return Some(said);
+        }
+        None
+    }
+
     /// A line that begins with a name and goes on with a value is a field whose sign was forgotten.
     fn forgotten_equals(
         &self,
@@ -1681,7 +1753,7 @@ impl<'a> Report<'a> {
         found: Option<Tok<'_>>,
         previous: Option<Tok<'_>>,
     ) -> Option<SyntaxError> {
-        let p = previous.filter(|p| p.kind == T::Word)?;
+        let p = previous.filter(|p| p.kind == T::Word && !e.wants.has(Want::Code))?;
         let begins = p.first
             || e.at >= 2
                 && self

@@ -198,6 +198,84 @@ fn long_lines_break_where_they_can() {
     check_good(&got);
 }
 
+/// Each must come out as it is.
+#[track_caller]
+fn is_laid_out(text: &str) {
+    assert_eq!(format(text), text);
+    check_good(text);
+    for line in text.lines() {
+        assert!(
+            line.chars().count() <= cutwater_syntax::format::WIDTH,
+            "{line}"
+        );
+    }
+}
+
+#[test]
+fn rules_for_every_part_break_behind_the_colon_and_before_conditions_and_the_reason() {
+    is_laid_out(
+        "require for every ring r of main where r.form is labyrinth and r.land_length >= 0.5 in:\n    r.clearance within r.clearance_limit\n",
+    );
+    is_laid_out(
+        "require for every ring r of main where r.form is labyrinth and r.land_length >= 0.5 in: r.gap < 2 in\n    because \"worn rings leak\"\n",
+    );
+    is_laid_out(
+        "require for every impeller wheel_of_it of engine_3.main\n    where wheel_of_it.outside_diameter >= 9.25 in\n    and wheel_of_it.hub_diameter is not 5.497 in\n    and wheel_of_it.vanes within 5 .. 7:\n    wheel_of_it.exit_width <= 7/8 in\n    because \"the bought ones are wider\"\n",
+    );
+}
+
+#[test]
+fn acceptances_break_before_their_reason() {
+    is_laid_out(
+        "accept CW1203 on intake_ring.clearance\n    because \"an old casting whose bore was opened by the last owner and is left so\" until 2027-03-31\n",
+    );
+    is_laid_out(
+        "accept CW1203 on intake_ring.clearance\n    because \"an old casting whose bore was opened by the last owner of it and is left as it is\"\n    until 2027-03-31\n",
+    );
+}
+
+#[test]
+fn sums_and_lists_fill_their_lines() {
+    is_laid_out(
+        "ring a {\n    bore = first_part_of_the_sum.outside_diameter + second_part_of_the_sum.outside_diameter\n        - third_part_of_the_sum.outside_diameter * 2 + fourth_part_of_the_sum.outside_diameter\n        + 5 in\n    form = plain\n}\n",
+    );
+    is_laid_out(
+        "let all = [first_of_the_list, second_of_the_list, third_of_the_list, fourth_of_the_list, fifth_one,\n    sixth_of_the_list, max(5 in, 6 in)]\n",
+    );
+    // The sum first, then what is still too long in it.
+    is_laid_out(
+        "let all = 2 in\n    + max(first_of_the_list, second_of_the_list, third_of_the_list, fourth_of_the_list, fifth_one,\n    sixth_of_the_list)\n    - 3 in\n",
+    );
+}
+
+#[test]
+fn parameters_and_arguments_fill_their_lines() {
+    is_laid_out(
+        "ring wear_ring(hub_diameter, radial_gap = 0.0025 in, land_length = 0.75 in, number_of_grooves = 4,\n    material = std.bronze_c93200) {\n    bore = hub_diameter + 2 * radial_gap\n}\n",
+    );
+    is_laid_out(
+        "ring intake like wear_ring(hub_diameter = first.hub_diameter, radial_gap = 4 thou,\n    land_length = 1 in, number_of_grooves = 4) { form = plain }\n",
+    );
+    is_laid_out(
+        "test annual of main {\n    readings (flow gpm, discharge psi, intake_vacuum inHg, engine rpm, held min,\n        room_temperature degF, water_temperature degF) {\n        1  2  3  4  5  6  7\n    }\n}\n",
+    );
+}
+
+#[test]
+fn columns_are_those_of_a_display() {
+    // A wide letter takes two columns, a mark that combines none.
+    assert_eq!(
+        format(
+            "ring a {\nnote=\"配管\" // w\nform=plain // n\nmark=\"e\u{301}e\u{301}\" // c\n}\n"
+        ),
+        "ring a {\n    note = \"配管\"  // w\n    form = plain   // n\n    mark = \"e\u{301}e\u{301}\"    // c\n}\n"
+    );
+    assert_eq!(
+        format("pump p { t (a, b) { \"配管\" 1; \"ab\" 2 } }\n"),
+        "pump p {\n    t (a, b) {\n        \"配管\"  1\n          \"ab\"  2\n    }\n}\n"
+    );
+}
+
 #[test]
 fn a_broken_item_is_left_and_its_neighbours_are_laid_out() {
     let text = "ring a{bore=1in}\nring b {\n      bore  =\n  form=x\n}\nring c{bore=2in}\n";

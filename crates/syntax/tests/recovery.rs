@@ -442,7 +442,7 @@ fn lines_that_are_no_item() {
     one(
         "5 in\n",
         "5",
-        "expected a declaration, `use`, `let` or `require`, but `5` stands here",
+        "expected a declaration, `use`, `let`, `require` or `accept`, but `5` stands here",
     );
 }
 
@@ -457,7 +457,7 @@ fn a_forgotten_let_or_require_has_a_fix() {
             text,
             first,
             &format!(
-                "expected a declaration, `use`, `let` or `require`, but `{first}` stands here"
+                "expected a declaration, `use`, `let`, `require` or `accept`, but `{first}` stands here"
             ),
         );
         assert_eq!(mended(text), fixed);
@@ -502,5 +502,118 @@ fn layout_is_not_judged_where_brackets_match() {
         "lay l {\n  a\n  -> b\n  -> c\n}\n",
     ] {
         assert_eq!(errors(text), vec![], "{text}");
+    }
+}
+
+#[test]
+fn half_typed_rules_acceptances_patterns_and_functions_are_read_aloud() {
+    for (text, place, message) in [
+        (
+            "accept\n",
+            "accept",
+            "expected a finding's code such as `CW1203` after `accept`, but the line ends",
+        ),
+        (
+            "ring a {\n    accept\n    bore = 5 in\n}\n",
+            "accept",
+            "expected a finding's code such as `CW1203` after `accept`, but the line ends",
+        ),
+        (
+            "accept because \"x\"\n",
+            "because",
+            "expected a finding's code such as `CW1203` after `accept`, but `because` stands here",
+        ),
+        (
+            "accept CW1203\n",
+            "CW1203",
+            "expected `on` and a name or `because` and the reason in quotes after `CW1203`, but the line ends",
+        ),
+        (
+            "accept CW1203 on a.b\n",
+            "b",
+            "expected `because` and the reason in quotes after `b`, but the line ends",
+        ),
+        (
+            "accept CW1203 because \"x\" until 2027\n",
+            "2027",
+            "expected a date such as `2026-05-14` after `until`, but `2027` stands here",
+        ),
+        (
+            "require for\n",
+            "for",
+            "expected `every` and a kind after `for`, but the line ends",
+        ),
+        (
+            "require for every ring\n",
+            "ring",
+            "expected the name it goes by here after `ring`, but the line ends",
+        ),
+        (
+            "require for every ring r of\n",
+            "of",
+            "expected a name after `of`, but the line ends",
+        ),
+        (
+            "require for every ring r where r.form\n",
+            "form",
+            "expected a comparison such as `>=` or `within` after `form`, but the line ends",
+        ),
+        (
+            "require for every ring r where r.form is a\n",
+            "a",
+            "expected `:` after `a`, but the line ends",
+        ),
+        (
+            "require for every ring r: r.bore >\n",
+            ">",
+            "expected a value after `>`, but the line ends",
+        ),
+        (
+            "require x is not\n",
+            "not",
+            "expected a value after `not`, but the line ends",
+        ),
+        (
+            "require x == 5\n",
+            "x",
+            "expected a comparison such as `>=` or `within` after `x`, but `=` stands there",
+        ),
+        (
+            "ring a like w(5 in) {}\n",
+            "5",
+            "expected `)` or a parameter's name and `=` after `(`, but `5` stands here",
+        ),
+        (
+            "ring a like w(hub 5 in) {}\n",
+            "hub",
+            "expected `=` and a value after `hub`",
+        ),
+        (
+            "ring a like w(hub {\n    bore = 5 in\n}\n",
+            "(",
+            "this `(` is not closed: expected `)`, but `{` comes next",
+        ),
+        (
+            "let f(x = 5) = x\n",
+            "x",
+            "expected `,` or `)` after `x`, but `=` stands there",
+        ),
+        (
+            "let f(x)\n",
+            ")",
+            "expected `=` after `)`, but the line ends",
+        ),
+        (
+            "let y = x[]\n",
+            "]",
+            "expected a value after `[`, but `]` stands here",
+        ),
+        (
+            "let y = x[1].\n",
+            ".",
+            "expected a name after `.`, but the line ends",
+        ),
+    ] {
+        one(text, place, message);
     }
 }
