@@ -17,6 +17,7 @@
 use crate::check;
 use crate::codes;
 use crate::kinds;
+use crate::mend;
 use crate::paths;
 use crate::schema::{KindDef, Slot, Slots, kind};
 use crate::settings::Settings;
@@ -26,7 +27,8 @@ use cutwater_finding::{Code, FileId, Finding, Place};
 use cutwater_quantity::InputId;
 use cutwater_syntax::ast::{Decl, Item, ItemKind};
 use cutwater_syntax::split::{Chunk, resplit, split};
-use cutwater_syntax::{Parsed, parse_chunk};
+use cutwater_syntax::token::{Raw, T, lex};
+use cutwater_syntax::{Parsed, parse_chunk, parse_tokens};
 use cutwater_text::{LineIndex, Span};
 use rustc_hash::{FxHashMap, FxHashSet};
 use smallvec::SmallVec;
@@ -64,6 +66,14 @@ pub enum Local {
     Head(DeclId),
     /// Bytes of a file.
     File(FileId, Span),
+    /// In a fix: an entry of the item being checked, with its line. The edit takes it out.
+    Entry(DeclId, Span),
+    /// In a fix: an item with its line. The edit takes it out.
+    Item(DeclId),
+    /// In a fix: room for one more entry at the end of the block with these braces, in the item being checked.
+    NewEntry(DeclId, Span),
+    /// In a fix: the rows of a table, by slot. The edit puts them in the order of the first column.
+    Rows(DeclId, u16),
 }
 
 /// What a node holds.
@@ -80,6 +90,7 @@ enum Key {
     Item(DeclId),
     Name(FileId, SmolStr),
     Names(FileId),
+    Begins(FileId, SmolStr),
     Path(SmolStr),
     Slot(DeclId, u16),
     Check(DeclId),
@@ -121,6 +132,8 @@ struct DeclData {
     input: u32,
     check: u32,
     slots: Vec<u32>,
+    /// The names that begin its dotted paths, each once.
+    begins: Vec<SmolStr>,
     live: bool,
 }
 
@@ -132,6 +145,8 @@ struct FileData {
     chunks: Vec<Chunk>,
     decls: Vec<DeclId>,
     names: FxHashMap<SmolStr, SmallVec<[DeclId; 1]>>,
+    /// How many items have dotted paths that begin with a name.
+    begins: FxHashMap<SmolStr, u32>,
     std: bool,
     live: bool,
     /// What kept the file from being read as text.
@@ -170,6 +185,7 @@ pub struct Db {
     names: FxHashMap<(FileId, SmolStr), u32>,
     paths: FxHashMap<SmolStr, u32>,
     name_sets: FxHashMap<FileId, u32>,
+    begins: FxHashMap<(FileId, SmolStr), u32>,
     std_names: FxHashMap<SmolStr, DeclId>,
     stack: Vec<Frame>,
     cyclic: FxHashSet<u32>,
@@ -202,6 +218,7 @@ impl Db {
             names: FxHashMap::default(),
             paths: FxHashMap::default(),
             name_sets: FxHashMap::default(),
+            begins: FxHashMap::default(),
             std_names: FxHashMap::default(),
             stack: Vec::new(),
             cyclic: FxHashSet::default(),
@@ -236,6 +253,7 @@ impl Db {
             chunks: Vec::new(),
             decls: Vec::new(),
             names: FxHashMap::default(),
+            begins: FxHashMap::default(),
             std,
             live: true,
             trouble: None,
@@ -354,7 +372,13 @@ impl Db {
         // Items keep their identity by kind and name, or else by order.
         let mut spare: Vec<DeclId> = old_middle;
         let mut fresh: Vec<(DeclId, Option<DeclId>)> = Vec::new();
-        let heads: Vec<(Arc<Parsed>, ItemHead)> = if std {
+        let mut turned: FxHashMap<SmolStr, i64> = FxHashMap::default();
+        for d in &spare {
+            for n in &self.decls[d.0 as usize].begins {
+                *turned.entry(n.clone()).or_default() -= 1;
+            }
+        }
+        let mut heads: Vec<(Arc<Parsed>, ItemHead, Vec<SmolStr>)> = if std {
             Vec::new()
         } else {
             let parts: Vec<&str> = chunks[middle.clone()]
@@ -363,17 +387,20 @@ impl Db {
                 .collect();
             parse_all(&parts)
                 .into_iter()
-                .map(|p| {
+                .map(|(p, begins)| {
                     let head = ItemHead::of(&p.item);
-                    (p, head)
+                    (p, head, begins)
                 })
                 .collect()
         };
         for (k, c) in chunks[middle.clone()].iter().enumerate() {
-            let (parsed, head) = match heads.get(k) {
-                Some((p, h)) => (Some(p.clone()), h.clone()),
-                None => (None, ItemHead::quick(c.span.slice(&text))),
+            let (parsed, head, begins) = match heads.get_mut(k) {
+                Some((p, h, b)) => (Some(p.clone()), h.clone(), std::mem::take(b)),
+                None => (None, ItemHead::quick(c.span.slice(&text)), Vec::new()),
             };
+            for n in &begins {
+                *turned.entry(n.clone()).or_default() += 1;
+            }
             let same = spare.iter().position(|d| {
                 let data = &self.decls[d.0 as usize];
                 data.name == head.name && data.kind.map(|x| x.0.word) == head.kind.map(|x| x.0.word)
@@ -396,6 +423,7 @@ impl Db {
             }
             data.kind = head.kind;
             data.name = head.name;
+            data.begins = begins;
             if data.slots.len() != head.kind.map_or(1, |k| k.1.list.len()) {
                 data.slots = vec![NONE; head.kind.map_or(1, |k| k.1.list.len())];
             }
@@ -438,6 +466,24 @@ impl Db {
                 marks.push(*ix);
             }
         }
+        for (n, by) in turned.into_iter().filter(|t| t.1 != 0) {
+            let count = self.files[file.0 as usize]
+                .begins
+                .entry(n.clone())
+                .or_default();
+            let before = *count > 0;
+            *count = u32::try_from(i64::from(*count) + by).unwrap_or(0);
+            let after = *count > 0;
+            if !after {
+                self.files[file.0 as usize].begins.remove(&n);
+            }
+            if before != after
+                && let Some(ix) = self.begins.get(&(file, n))
+            {
+                marks.push(*ix);
+            }
+        }
+        let f = &self.files[file.0 as usize];
         let same_set =
             old_names.len() == f.names.len() && old_names.keys().all(|n| f.names.contains_key(n));
         if !same_set && let Some(ix) = self.name_sets.get(&file) {
@@ -465,6 +511,7 @@ impl Db {
             input: NONE,
             check: NONE,
             slots: Vec::new(),
+            begins: Vec::new(),
             live: true,
         };
         let id = match self.free_decls.pop() {
@@ -685,7 +732,9 @@ impl Db {
 
     fn compute(&mut self, ix: u32) -> Eval<Out> {
         match self.nodes[ix as usize].key.clone() {
-            Key::Item(_) | Key::Name(..) | Key::Names(_) | Key::Path(_) => Ok((*unknown()).clone()),
+            Key::Item(_) | Key::Name(..) | Key::Names(_) | Key::Begins(..) | Key::Path(_) => {
+                Ok((*unknown()).clone())
+            }
             Key::Slot(d, s) => {
                 let mut cx = Cx::new(self, d);
                 cx.slot = s;
@@ -921,9 +970,10 @@ impl Db {
             span: span.shift(self.chunk(d).start),
         };
         match *local {
-            Local::Span(d, span) => at(d, span),
+            Local::Span(d, span) | Local::Entry(d, span) | Local::NewEntry(d, span) => at(d, span),
+            Local::Item(d) => at(d, self.parsed(d).item.span),
             Local::Head(d) => at(d, slots::head_span(&self.parsed(d).item)),
-            Local::Slot(d, s) => at(d, slots::slot_span(self, d, s, false)),
+            Local::Slot(d, s) | Local::Rows(d, s) => at(d, slots::slot_span(self, d, s, false)),
             Local::Value(d, s) => at(d, slots::slot_span(self, d, s, true)),
             Local::File(file, span) => Place { file, span },
         }
@@ -944,13 +994,13 @@ impl Db {
             let data = &self.decls[d.0 as usize];
             if !f.std || data.parsed.get().is_some() {
                 for e in &self.parsed(*d).errors {
-                    out.push(check::syntax_finding(*d, e).map(|p| self.resolve(p)));
+                    out.push(mend::finding(self, &check::syntax_finding(*d, e)));
                 }
             }
             let ixs = std::iter::once(data.check).chain(data.slots.iter().copied());
             for ix in ixs.filter(|ix| *ix != NONE) {
                 if let Some(o) = &self.nodes[ix as usize].out {
-                    out.extend(o.findings.iter().map(|x| x.map(|p| self.resolve(p))));
+                    out.extend(o.findings.iter().map(|x| mend::finding(self, x)));
                 }
             }
         }
@@ -958,7 +1008,7 @@ impl Db {
             out.extend(
                 self.cycle_findings()
                     .iter()
-                    .map(|x| x.map(|p| self.resolve(p)))
+                    .map(|x| mend::finding(self, x))
                     .filter(|x| x.place.file == file),
             );
         }
@@ -1195,13 +1245,35 @@ fn unknown() -> Arc<Out> {
 }
 
 /// Parses chunks, on all cores where there are many.
-fn parse_all(parts: &[&str]) -> Vec<Arc<Parsed>> {
+fn parse_all(parts: &[&str]) -> Vec<(Arc<Parsed>, Vec<SmolStr>)> {
     use rayon::prelude::*;
+    let one = |p: &&str| {
+        let raw = lex(p);
+        (Arc::new(parse_tokens(p, &raw)), begins(p, &raw))
+    };
     if parts.len() > 64 && rayon::current_thread_index().is_none() {
-        parts.par_iter().map(|p| Arc::new(parse_chunk(p))).collect()
+        parts.par_iter().map(one).collect()
     } else {
-        parts.iter().map(|p| Arc::new(parse_chunk(p))).collect()
+        parts.iter().map(one).collect()
     }
+}
+
+/// The words that stand before a dot and behind none: whatever the grammar makes of them, no path begins otherwise.
+fn begins(text: &str, raw: &[Raw]) -> Vec<SmolStr> {
+    let kind = |n: Option<usize>| n.and_then(|n| raw.get(n)).map(|r| r.kind);
+    let mut out: Vec<SmolStr> = raw
+        .iter()
+        .enumerate()
+        .filter(|(n, r)| {
+            r.kind == T::Word
+                && kind(n.checked_add(1)) == Some(T::Dot)
+                && kind(n.checked_sub(1)) != Some(T::Dot)
+        })
+        .map(|(_, r)| SmolStr::new(r.span.slice(text)))
+        .collect();
+    out.sort_unstable();
+    out.dedup();
+    out
 }
 
 /// What identifies an item.
@@ -1242,7 +1314,7 @@ impl ItemHead {
 
     /// Kind and name from the first two words, without parsing: enough for the standard library.
     fn quick(text: &str) -> Self {
-        let mut words = cutwater_syntax::token::lex(text)
+        let mut words = lex(text)
             .into_iter()
             .filter(|t| !t.kind.is_trivia())
             .map(|t| SmolStr::new(t.span.slice(text)));
@@ -1485,6 +1557,23 @@ impl<'a> Cx<'a> {
         let mut names: Vec<SmolStr> = self.db.names_in(file).map(|n| n.0.clone()).collect();
         names.sort();
         names
+    }
+
+    /// Whether a dotted path of a file begins with a name, recording that it was asked.
+    pub fn begins_a_path(&mut self, file: FileId, name: &str) -> bool {
+        let key = (file, SmolStr::new(name));
+        let ix = match self.db.begins.get(&key) {
+            Some(ix) => *ix,
+            None => {
+                let ix = self
+                    .db
+                    .new_node(Key::Begins(file, key.1.clone()), State::Input);
+                self.db.begins.insert(key, ix);
+                ix
+            }
+        };
+        self.db.record(ix);
+        self.db.files[file.0 as usize].begins.contains_key(name)
     }
 
     /// Looks a file up by its path from the root, recording that it was.

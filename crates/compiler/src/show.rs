@@ -14,6 +14,20 @@ pub fn number_text(v: f64) -> String {
     if s.len() <= 12 { s } else { format!("{v:.6}") }
 }
 
+/// A number to be written into a spec: seven digits that count, which is finer than any instrument of the trade.
+pub(crate) fn significant(v: f64) -> String {
+    if v == 0.0 || !v.is_finite() {
+        return number_text(v);
+    }
+    let places = (6 - v.abs().log10().floor() as i32).clamp(0, 12) as usize;
+    let s = format!("{v:.places$}");
+    if s.contains('.') {
+        s.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        s
+    }
+}
+
 /// A noun with its article: `a ring`, `an impeller`.
 pub fn article(noun: &str) -> String {
     let vowel = matches!(noun.chars().next(), Some('a' | 'e' | 'i' | 'o'));

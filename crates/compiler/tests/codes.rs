@@ -5,6 +5,8 @@ use cutwater_finding::Level;
 
 fn ids(text: &str) -> Vec<(&'static str, Level, String)> {
     let mut db = Db::default();
+    // What an example may bring in.
+    db.set_file("parts.pump", "let spare = 1 in\n");
     let file = db.set_file("example.pump", text);
     db.settle(true, None).unwrap();
     db.findings(file)

@@ -2,13 +2,14 @@
 
 use crate::db::{Cx, Local};
 use crate::eval::Ev;
+use crate::remedy;
 use crate::schema::short::optional;
 use crate::schema::{BLANK, ComputedDef, KindDef, Type};
 use crate::show;
 use crate::value::{Quantity, Value};
 use crate::{DeclId, Eval, codes};
 use cutwater_finding::{Code, Finding};
-use cutwater_syntax::ast::{Comparison, ItemKind, Rule};
+use cutwater_syntax::ast::{Comparison, Expr, ItemKind, Rule};
 
 /// Findings declared here: none; those of `require` belong to the language.
 pub static CODES: &[&Code] = &[];
@@ -74,7 +75,7 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
             let Value::Quantity(b) = b else {
                 return Ok(Value::Unknown);
             };
-            if !comparable(cx, d, &a, &b, r.value.span.join(e.span)) {
+            if !comparable(cx, d, &a, &b, &r.value, e) {
                 return Ok(Value::Unknown);
             }
             let gap = match sign {
@@ -124,7 +125,7 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                 return Ok(Value::Unknown);
             };
             let as_quantity = Quantity::computed(range.kind, range.low);
-            if !comparable(cx, d, &a, &as_quantity, r.value.span.join(e.span)) {
+            if !comparable(cx, d, &a, &as_quantity, &r.value, e) {
                 return Ok(Value::Unknown);
             }
             let settings = cx.settings();
@@ -167,22 +168,25 @@ fn comparable(
     d: DeclId,
     a: &Quantity,
     b: &Quantity,
-    span: cutwater_text::Span,
+    left: &Expr,
+    right: &Expr,
 ) -> bool {
+    let span = left.span.join(right.span);
     match a.kind.comparable(b.kind) {
         Ok(()) => {
             if let (Some(x), Some(y)) = (a.gallon, b.gallon)
                 && x != y
             {
-                cx.report(
-                    Finding::new(
-                        &codes::MIXED_GALLONS,
-                        Local::Span(d, span),
-                        "US gallons are compared with imperial gallons".to_owned(),
-                    )
-                    .here("US and imperial gallons")
-                    .help("write both in one of them; 1 imperial gallon is 1.20095 US gallons"),
-                );
+                let f = Finding::new(
+                    &codes::MIXED_GALLONS,
+                    Local::Span(d, span),
+                    "US gallons are compared with imperial gallons".to_owned(),
+                )
+                .here("US and imperial gallons")
+                .help("write both in one of them; 1 imperial gallon is 1.20095 US gallons");
+                let mended = remedy::same_gallon(d, right, b, a)
+                    .or_else(|| remedy::same_gallon(d, left, a, b));
+                cx.report(remedy::with(f, mended));
                 return false;
             }
             true
