@@ -37,6 +37,8 @@ pub(crate) fn syntax_finding(d: DeclId, e: &SyntaxError) -> Finding<Local> {
     if let Some((span, text)) = &e.fix {
         let title = if text.is_empty() {
             "take it out".to_owned()
+        } else if !span.is_empty() {
+            format!("write `{}`", text.trim())
         } else {
             format!("put in `{}`", text.trim())
         };
@@ -221,7 +223,8 @@ fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
             format!("there is no kind `{}`", decl.kind.text),
         )
         .here("no such kind");
-        if let Some(n) = pick_nearest(&decl.kind.text, words()) {
+        let items = cutwater_syntax::split::ITEM_WORDS.iter().copied();
+        if let Some(n) = pick_nearest(&decl.kind.text, words().chain(items)) {
             f.message.push_str(&format!("; did you mean `{n}`?"));
             f = f.help(format!("write `{n}`")).fix(
                 format!("write `{n}`"),

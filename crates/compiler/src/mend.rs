@@ -27,6 +27,13 @@ pub(crate) fn finding(db: &Db, f: &Finding<Local>) -> Finding<Place> {
 fn edits(db: &Db, fix: &Fix<Local>) -> Option<Fix<Place>> {
     let mut out = Vec::new();
     for e in &fix.edits {
+        // Where brackets or entries were guessed at, nothing is built on them.
+        if let Local::Entry(d, _) | Local::NewEntry(d, _) | Local::Item(d) | Local::Rows(d, _) =
+            e.place
+            && !db.parsed(d).errors.is_empty()
+        {
+            return None;
+        }
         match e.place {
             Local::Span(..) | Local::File(..) => out.push(Edit {
                 place: db.resolve(&e.place),
