@@ -56,7 +56,7 @@ pub(crate) fn syntax_finding(d: DeclId, e: &SyntaxError) -> Finding<Local> {
 pub(crate) fn check(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
     let parsed = cx.item(d);
     match &parsed.item.kind {
-        ItemKind::Empty => Ok(()),
+        ItemKind::Empty | ItemKind::Accept(_) => Ok(()),
         ItemKind::Use { path, alias } => {
             name_form(cx, d, alias);
             duplicate(cx, d, alias);
@@ -602,7 +602,7 @@ fn entries(
                 }
                 continue;
             }
-            EntryKind::Error => continue,
+            EntryKind::Accept(_) | EntryKind::Error => continue,
         };
         if let Some((_, first)) = seen.iter().find(|s| s.0 == name.text) {
             let f = Finding::new(

@@ -1258,16 +1258,17 @@ fn parse_all(parts: &[&str]) -> Vec<(Arc<Parsed>, Vec<SmolStr>)> {
     }
 }
 
-/// The words that stand before a dot and behind none: whatever the grammar makes of them, no path begins otherwise.
+/// The words that stand before a dot and behind none, or behind `of`: whatever the grammar makes of them, nothing is taken
+/// from a file otherwise.
 fn begins(text: &str, raw: &[Raw]) -> Vec<SmolStr> {
-    let kind = |n: Option<usize>| n.and_then(|n| raw.get(n)).map(|r| r.kind);
     let mut out: Vec<SmolStr> = raw
         .iter()
         .enumerate()
         .filter(|(n, r)| {
-            r.kind == T::Word
-                && kind(n.checked_add(1)) == Some(T::Dot)
-                && kind(n.checked_sub(1)) != Some(T::Dot)
+            let before = n.checked_sub(1).and_then(|n| raw.get(n));
+            let of = before.is_some_and(|b| b.kind == T::Word && b.span.slice(text) == "of");
+            let dot = raw.get(n + 1).is_some_and(|b| b.kind == T::Dot);
+            r.kind == T::Word && (of || dot && before.is_none_or(|b| b.kind != T::Dot))
         })
         .map(|(_, r)| SmolStr::new(r.span.slice(text)))
         .collect();
@@ -1305,7 +1306,7 @@ impl ItemHead {
                     None => Some(SmolStr::from(format!("@{}", d.kind.text))),
                 },
             },
-            ItemKind::Empty => Self {
+            ItemKind::Accept(_) | ItemKind::Empty => Self {
                 kind: None,
                 name: None,
             },

@@ -79,6 +79,7 @@ impl Ev<'_, '_> {
             },
             ExprKind::Text(t) => Value::Text(t.clone()),
             ExprKind::Path(p) => self.path(p, false)?,
+            ExprKind::Element(..) => Value::Unknown,
             ExprKind::Call {
                 function,
                 arguments,

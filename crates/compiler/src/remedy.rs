@@ -174,7 +174,8 @@ pub(crate) fn ends_turned(cx: &Cx<'_>, owner: DeclId, lo: &Expr, hi: &Expr) -> O
     let (ExprKind::Number(a), ExprKind::Number(b)) = (&lo.kind, &hi.kind) else {
         return None;
     };
-    if a.tolerance.is_some() || b.tolerance.is_some() {
+    let plain = |n: &Number| n.tolerance.is_none() && n.class.is_none();
+    if !plain(a) || !plain(b) {
         return None;
     }
     // Each takes the other's unit along, but a unit said once stays where it is.
@@ -236,7 +237,8 @@ fn converted(
     let ExprKind::Number(n) = &e.kind else {
         return None;
     };
-    let u = n.unit.as_ref().filter(|_| n.tolerance.is_none())?;
+    let plain = n.tolerance.is_none() && n.class.is_none();
+    let u = n.unit.as_ref().filter(|_| plain)?;
     let new = format!("{} {unit}", significant(from_si(si)));
     Some(Remedy::look(
         format!("write `{new}`"),

@@ -65,7 +65,8 @@ pub(crate) fn head_span(item: &Item) -> Span {
         },
         ItemKind::Use { path, .. } => path.span,
         ItemKind::Let { name, .. } => name.span,
-        ItemKind::Require(r) => r.value.span,
+        ItemKind::Require(r) => r.condition.value.span,
+        ItemKind::Accept(a) => a.code.span,
         ItemKind::Empty => item.span,
     }
 }

@@ -10,7 +10,8 @@ use cutwater_compiler::{Db, DeclId, kinds, library, paths, schema};
 use cutwater_finding::{FileId, Place};
 use cutwater_syntax::Parsed;
 use cutwater_syntax::ast::{
-    Decl, Entry, EntryKind, Expr, ExprKind, ItemKind, Name, Number, Path, Rule, Segment, Table,
+    Accept, Access, Condition, Decl, Entry, EntryKind, Every, Expr, ExprKind, ItemKind, Name,
+    Number, Path, Rule, Segment, Table,
 };
 use cutwater_text::Span;
 use std::sync::Arc;
@@ -141,7 +142,7 @@ impl Find<'_> {
                 self.name(alias, |_| Thing::DeclName)
                     .or_else(|| self.first_word(item.span))
             }
-            ItemKind::Let { name, value } => {
+            ItemKind::Let { name, value, .. } => {
                 if let Some(got) = self.name(name, |_| Thing::DeclName) {
                     return Some(got);
                 }
@@ -151,16 +152,39 @@ impl Find<'_> {
                 }
                 self.first_word(item.span)
             }
-            ItemKind::Require(r) => self
-                .expr(&r.value, false)
-                .or_else(|| match &r.rule {
-                    Rule::Compare(_, e) | Rule::Within(e) => self.expr(e, false),
-                    Rule::Error => None,
-                })
+            ItemKind::Require(r) => r
+                .every
+                .as_ref()
+                .and_then(|e| self.every(e))
+                .or_else(|| self.condition(&r.condition))
                 .or_else(|| self.first_word(item.span)),
+            ItemKind::Accept(a) => self.accept(a).or_else(|| self.first_word(item.span)),
             ItemKind::Decl(d) => self.decl(d),
             ItemKind::Empty => None,
         }
+    }
+
+    fn condition(&self, c: &Condition) -> Got {
+        self.expr(&c.value, false).or_else(|| match &c.rule {
+            Rule::Compare(_, e) | Rule::Within(e) | Rule::Is { value: e, .. } => {
+                self.expr(e, false)
+            }
+            Rule::Error => None,
+        })
+    }
+
+    fn every(&self, e: &Every) -> Got {
+        self.name(&e.kind, Thing::KindWord)
+            .or_else(|| e.of.as_ref().and_then(|p| self.path(p, true)))
+            .or_else(|| e.filters.iter().find_map(|c| self.condition(c)))
+    }
+
+    fn accept(&self, a: &Accept) -> Got {
+        let literal = |span: Span| self.on(span).then_some((Thing::Literal, span));
+        a.because
+            .as_ref()
+            .and_then(|b| literal(b.span))
+            .or_else(|| a.until.as_ref().and_then(|u| literal(u.span)))
     }
 
     fn decl(&mut self, d: &Decl) -> Got {
@@ -178,6 +202,15 @@ impl Find<'_> {
             if let Some(got) = self.path(p, true) {
                 return Some(got);
             }
+        }
+        let defaults = d
+            .parameters
+            .iter()
+            .flatten()
+            .filter_map(|p| p.value.as_ref());
+        let arguments = d.arguments.iter().flatten().map(|a| &a.value);
+        if let Some(got) = defaults.chain(arguments).find_map(|e| self.expr(e, false)) {
+            return Some(got);
         }
         self.entries(&d.entries, "")
     }
@@ -224,6 +257,7 @@ impl Find<'_> {
             EntryKind::Hold { target, value } => {
                 self.path(target, false).or_else(|| self.expr(value, false))
             }
+            EntryKind::Accept(a) => self.accept(a),
             EntryKind::Error => None,
         }
     }
@@ -330,6 +364,12 @@ impl Find<'_> {
             } => self
                 .name(function, Thing::Function)
                 .or_else(|| arguments.iter().find_map(|a| self.expr(a, false))),
+            ExprKind::Element(list, steps) => self.path(list, decls).or_else(|| {
+                steps.iter().find_map(|s| match s {
+                    Access::Index(x) => self.expr(x, false),
+                    Access::Member(_) => None,
+                })
+            }),
             ExprKind::List(items) => items.iter().find_map(|x| self.expr(x, decls)),
             ExprKind::Negative(x) => self.expr(x, false),
             ExprKind::Sum(first, rest) | ExprKind::Product(first, rest) => self
@@ -606,7 +646,8 @@ pub fn name_place(db: &Db, d: DeclId) -> Place {
     let span = match &parsed.item.kind {
         ItemKind::Use { alias, .. } => alias.span,
         ItemKind::Let { name, .. } => name.span,
-        ItemKind::Require(r) => r.value.span,
+        ItemKind::Require(r) => r.condition.value.span,
+        ItemKind::Accept(a) => a.code.span,
         ItemKind::Decl(x) => x.name.as_ref().map_or(x.kind.span, |n| n.span),
         ItemKind::Empty => parsed.item.span,
     };

@@ -67,7 +67,7 @@ pub fn symbols(db: &Db, file: FileId) -> Vec<Symbol> {
                 alias.span,
                 Vec::new(),
             ),
-            ItemKind::Let { name, value } => make(
+            ItemKind::Let { name, value, .. } => make(
                 name.text.to_string(),
                 one_line(value.span.slice(source)),
                 SymbolKind::Value,
@@ -75,10 +75,10 @@ pub fn symbols(db: &Db, file: FileId) -> Vec<Symbol> {
                 Vec::new(),
             ),
             ItemKind::Require(r) => make(
-                one_line(r.value.span.slice(source)),
+                one_line(r.condition.value.span.slice(source)),
                 "require".to_owned(),
                 SymbolKind::Rule,
-                r.value.span,
+                r.condition.value.span,
                 Vec::new(),
             ),
             ItemKind::Decl(x) => {
@@ -93,7 +93,7 @@ pub fn symbols(db: &Db, file: FileId) -> Vec<Symbol> {
                     children,
                 )
             }
-            ItemKind::Empty => continue,
+            ItemKind::Accept(_) | ItemKind::Empty => continue,
         };
         // A name that recovery left empty has nothing to show.
         if !symbol.text.trim().is_empty() {
@@ -170,7 +170,7 @@ fn entries(list: &[Entry], source: &str, shift: u32, out: &mut Vec<Symbol>) {
                 e.span,
                 Vec::new(),
             ),
-            EntryKind::Error => {}
+            EntryKind::Accept(_) | EntryKind::Error => {}
         }
     }
 }

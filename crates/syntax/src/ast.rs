@@ -63,15 +63,19 @@ pub enum ItemKind {
         /// The name it goes by here.
         alias: Name,
     },
-    /// `let gap = expr`
+    /// `let gap = expr`, `let gap(bore, hub) = expr`
     Let {
         /// Its name.
         name: Name,
+        /// What a function takes; `None` for a plain value.
+        parameters: Option<Vec<Name>>,
         /// Its value.
         value: Expr,
     },
     /// `require expr >= expr because "…"`
     Require(Require),
+    /// `accept CW0501 because "…"`
+    Accept(Accept),
     /// `pump main { … }`
     Decl(Decl),
     /// Nothing there (a file of comments), or not understood (then a syntax error was reported).
@@ -81,12 +85,49 @@ pub enum ItemKind {
 /// A user's rule.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Require {
+    /// Over what it is asked, where it is asked of many.
+    pub every: Option<Every>,
+    /// What is looked at, and what must hold.
+    pub condition: Condition,
+    /// The reason given.
+    pub because: Option<Text>,
+}
+
+/// `for every ring r of main where r.form is labyrinth and r.land_length >= 0.5 in`
+#[derive(Clone, PartialEq, Debug)]
+pub struct Every {
+    /// The kind's word.
+    pub kind: Name,
+    /// The name each goes by in turn.
+    pub name: Name,
+    /// Among what.
+    pub of: Option<Path>,
+    /// Only those for which these hold.
+    pub filters: Vec<Condition>,
+    /// From `for` to the last token before `:`.
+    pub span: Span,
+}
+
+/// A value, and what must hold of it.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Condition {
     /// What is looked at.
     pub value: Expr,
     /// What must hold.
     pub rule: Rule,
-    /// The reason given.
+}
+
+/// An acceptance: `accept CW1203 on clearance_limit because "old casting" until 2027-03-31`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Accept {
+    /// The finding's code, as written.
+    pub code: Name,
+    /// Where the finding stands, if that is narrowed.
+    pub on: Option<Path>,
+    /// The reason; missing only where that was reported.
     pub because: Option<Text>,
+    /// The last day it holds.
+    pub until: Option<Expr>,
 }
 
 /// What a rule asks.
@@ -96,6 +137,13 @@ pub enum Rule {
     Compare(Comparison, Expr),
     /// `within lo .. hi`
     Within(Expr),
+    /// `is labyrinth`, `is not labyrinth`
+    Is {
+        /// Whether `not` stands there.
+        not: bool,
+        /// The word or declaration it is compared with.
+        value: Expr,
+    },
     /// Not understood.
     Error,
 }
@@ -125,15 +173,37 @@ impl Comparison {
     }
 }
 
-/// A declaration: `kind name like other of another { entries }`.
+/// One parameter of a declaration: `hub`, `gap = 0.005 in`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Parameter {
+    /// Its name.
+    pub name: Name,
+    /// What stands in for it where it is not given.
+    pub value: Option<Expr>,
+}
+
+/// One argument: `hub = first.hub_diameter`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Argument {
+    /// The parameter's name.
+    pub name: Name,
+    /// Its value.
+    pub value: Expr,
+}
+
+/// A declaration: `kind name(parameters) like other(arguments) of another { entries }`.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Decl {
     /// The kind's word.
     pub kind: Name,
     /// Its name; `site` and `water` need none.
     pub name: Option<Name>,
+    /// What it takes, where it is a pattern for others and no part itself.
+    pub parameters: Option<Vec<Parameter>>,
     /// The declaration it takes after.
     pub like: Option<Path>,
+    /// What fills in the parameters of the pattern it takes after.
+    pub arguments: Option<Vec<Argument>>,
     /// What it belongs to: `test annual of main`.
     pub of: Option<Path>,
     /// What is inside the braces.
@@ -176,6 +246,8 @@ pub enum EntryKind {
     Table(Table),
     /// `main.discharge -> 300 ft of std.supply_3 -> y1: std.wye`
     Chain(Vec<Segment>),
+    /// `accept CW1203 because "…"`
+    Accept(Accept),
     /// `hold left.pressure = 100 psi`
     Hold {
         /// What is held.
@@ -295,6 +367,8 @@ pub enum ExprKind {
     Text(SmolStr),
     /// `main.rating.flow`
     Path(Path),
+    /// `main.stages[1].mass`: an element of a list, counted from 1, and what is behind it.
+    Element(Path, Vec<Access>),
     /// `min(a, b)`
     Call {
         /// The function.
@@ -322,6 +396,15 @@ pub enum ExprKind {
     Error,
 }
 
+/// One step behind a list.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Access {
+    /// `[1]`
+    Index(Expr),
+    /// `.mass`
+    Member(Name),
+}
+
 /// A number as written, with its unit and tolerance.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Number {
@@ -333,6 +416,8 @@ pub struct Number {
     pub unit: Option<Name>,
     /// The tolerance as written.
     pub tolerance: Option<Tolerance>,
+    /// The tolerance class as written, `H7`, in place of a tolerance.
+    pub class: Option<Name>,
 }
 
 /// A tolerance as written; without a unit of its own it takes the number's.

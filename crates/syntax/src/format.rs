@@ -8,7 +8,7 @@
 //!
 //! Lines end with `\n`, or with `\r\n` where the first line of the text does. A byte order mark is left out.
 
-use crate::ast::{Entry, EntryKind, Expr, ExprKind, ItemKind};
+use crate::ast::{Access, Condition, Entry, EntryKind, Expr, ExprKind, ItemKind, Rule};
 use crate::parser::parse_tokens;
 use crate::prepare::{Tok, prepare};
 use crate::split::split;
@@ -143,18 +143,23 @@ impl<'s> Layout<'s> {
             block,
         };
         match item {
-            ItemKind::Decl(d) => me.mark_block(&d.entries, d.body, true),
+            ItemKind::Decl(d) => {
+                for p in d.parameters.iter().flatten() {
+                    p.value.iter().for_each(|v| me.mark_expr(v));
+                }
+                for a in d.arguments.iter().flatten() {
+                    me.mark_expr(&a.value);
+                }
+                me.mark_block(&d.entries, d.body, true);
+            }
             ItemKind::Let { value, .. } => me.mark_expr(value),
             ItemKind::Require(r) => {
-                me.mark_expr(&r.value);
-                match &r.rule {
-                    crate::ast::Rule::Compare(_, e) | crate::ast::Rule::Within(e) => {
-                        me.mark_expr(e)
-                    }
-                    crate::ast::Rule::Error => {}
+                for c in r.every.iter().flat_map(|e| &e.filters) {
+                    me.mark_condition(c);
                 }
+                me.mark_condition(&r.condition);
             }
-            ItemKind::Use { .. } | ItemKind::Empty => {}
+            ItemKind::Use { .. } | ItemKind::Accept(_) | ItemKind::Empty => {}
         }
         me.tight.sort_unstable();
         me
@@ -210,8 +215,16 @@ impl<'s> Layout<'s> {
                         }
                     }
                 }
-                EntryKind::Error => {}
+                EntryKind::Accept(_) | EntryKind::Error => {}
             }
+        }
+    }
+
+    fn mark_condition(&mut self, c: &Condition) {
+        self.mark_expr(&c.value);
+        match &c.rule {
+            Rule::Compare(_, e) | Rule::Within(e) | Rule::Is { value: e, .. } => self.mark_expr(e),
+            Rule::Error => {}
         }
     }
 
@@ -225,6 +238,13 @@ impl<'s> Layout<'s> {
                 }
             }
             ExprKind::Call { arguments, .. } => arguments.iter().for_each(|a| self.mark_expr(a)),
+            ExprKind::Element(_, steps) => {
+                for s in steps {
+                    if let Access::Index(e) = s {
+                        self.mark_expr(e);
+                    }
+                }
+            }
             ExprKind::List(items) => items.iter().for_each(|a| self.mark_expr(a)),
             ExprKind::Negative(a) => self.mark_expr(a),
             ExprKind::Of(a, _) => self.mark_expr(a),
@@ -400,6 +420,9 @@ impl<'s> Layout<'s> {
             (_, T::Caret) => p.kind == T::Unit,
             (T::Caret, _) => self.before(p).is_some_and(|b| b.kind == T::Unit),
             (T::LBrace, T::RBrace) => false,
+            // An element of a list, not a list.
+            (T::RBracket, T::LBracket) => false,
+            (T::Word | T::Unit, T::LBracket) => is_word_operator(p),
             (_, T::LParen) => {
                 p.kind != T::Word || self.heads.contains(&tok.span.start) || is_word_operator(p)
             }
@@ -492,7 +515,17 @@ fn break_long(lines: &mut Vec<Line>, from: usize) {
 fn is_word_operator(t: Tok<'_>) -> bool {
     matches!(
         t.text,
-        "at" | "of" | "per" | "within" | "require" | "rise" | "fall" | "lines"
+        "at" | "of"
+            | "per"
+            | "within"
+            | "require"
+            | "rise"
+            | "fall"
+            | "lines"
+            | "where"
+            | "and"
+            | "is"
+            | "not"
     )
 }
 

@@ -1,11 +1,12 @@
 //! The grammar of one chunk, in `chumsky`, over prepared tokens.
 //!
 //! The rules:
-//! - an item is `use "path" as name`, `let name = value`, `require value sign value because "…"` or a
-//!   declaration, `kind name like other of owner { entries }`;
+//! - an item is `use "path" as name`, `let name = value`, `let name(a, b) = value`, `accept CODE because "…"`,
+//!   `require value sign value because "…"` with `for every kind name:` before the value or not, or a declaration,
+//!   `kind name(parameters) like other(arguments) of owner { entries }`;
 //! - entries begin on lines of their own, after a `;`, or with a name where one can stand;
 //! - an entry is a field `name = value`, a group `name { … }`, a table `name at value (columns) { rows }`, a
-//!   chain `a -> 50 ft of b -> c: d`, or `hold path = value`;
+//!   chain `a -> 50 ft of b -> c: d`, `hold path = value`, or `accept CODE because "…"`;
 //! - a value is a range, sum, product or power of numbers, paths, calls, lists, texts and dates, with
 //!   `of` and a path or `at` and `per` and more values after it. A power takes one exponent: `a ^ b ^ c` must
 //!   say with parentheses which comes first, and `-5 ^ 2` is `-(5 ^ 2)`.
@@ -53,6 +54,15 @@ enum Key {
     Modifier,
     /// `to`: joins, but no rule takes it yet.
     To,
+    Accept,
+    On,
+    Until,
+    For,
+    Every,
+    Where,
+    And,
+    Is,
+    Not,
 }
 
 impl Key {
@@ -71,6 +81,15 @@ impl Key {
             "per" => Key::Per,
             "rise" | "fall" | "lines" => Key::Modifier,
             "to" => Key::To,
+            "accept" => Key::Accept,
+            "on" => Key::On,
+            "until" => Key::Until,
+            "for" => Key::For,
+            "every" => Key::Every,
+            "where" => Key::Where,
+            "and" => Key::And,
+            "is" => Key::Is,
+            "not" => Key::Not,
             _ => Key::Other,
         }
     }
@@ -79,7 +98,16 @@ impl Key {
     fn joins(self) -> bool {
         !matches!(
             self,
-            Key::Other | Key::Use | Key::Let | Key::Require | Key::Hold
+            Key::Other
+                | Key::Use
+                | Key::Let
+                | Key::Require
+                | Key::Hold
+                | Key::Accept
+                | Key::On
+                | Key::For
+                | Key::Every
+                | Key::Not
         )
     }
 }
@@ -163,6 +191,13 @@ enum Want {
     Cell,
     RowEnd,
     StationOf,
+    Code,
+    EveryWord,
+    KindWord,
+    ParameterName,
+    ArgumentName,
+    EveryEnd,
+    Date,
     RBrace,
     End,
     Unit,
@@ -180,9 +215,15 @@ enum Want {
     Because,
     DeclName,
     Like,
+    On,
+    Until,
+    Where,
+    And,
+    Is,
+    Index,
 }
 
-const WANTS: [(Want, &str); 48] = [
+const WANTS: [(Want, &str); 61] = [
     (Want::Computable, "a number that can be computed"),
     (Want::FunctionName, "a function's plain name before `(`"),
     (Want::Item, "a declaration, `use`, `let` or `require`"),
@@ -214,6 +255,13 @@ const WANTS: [(Want, &str); 48] = [
     (Want::Cell, "a number, a name, a text or `-`"),
     (Want::RowEnd, "the end of the row"),
     (Want::StationOf, "`of` and what it is"),
+    (Want::Code, "a finding's code, such as `CW1203`"),
+    (Want::EveryWord, "`every` and a kind"),
+    (Want::KindWord, "a kind of declaration"),
+    (Want::ParameterName, "a parameter's name"),
+    (Want::ArgumentName, "a parameter's name and `=`"),
+    (Want::EveryEnd, "`:`"),
+    (Want::Date, "a date such as `2026-05-14`"),
     (Want::RBrace, "`}`"),
     (Want::End, "a new declaration on its own line"),
     (Want::Unit, "a unit"),
@@ -231,6 +279,12 @@ const WANTS: [(Want, &str); 48] = [
     (Want::Because, "`because` and the reason"),
     (Want::DeclName, "its name"),
     (Want::Like, "`like`"),
+    (Want::On, "`on` and a name"),
+    (Want::Until, "`until` and a date"),
+    (Want::Where, "`where`"),
+    (Want::And, "`and`"),
+    (Want::Is, "`is`"),
+    (Want::Index, "`[`"),
 ];
 
 /// A set of [`Want`]s.
@@ -516,18 +570,57 @@ fn tolerance() -> impl Parser<'static, In, Tolerance, Ex> + Clone {
     plus_minus.or(pair)
 }
 
+/// Whether a word has the form of an ISO 286 class: one or two letters and a number, `H7`, `js6`.
+pub fn looks_like_class(word: &str) -> bool {
+    let letters = word.bytes().take_while(u8::is_ascii_alphabetic).count();
+    let digits = word.len() - letters;
+    matches!(letters, 1..=2)
+        && matches!(digits, 1..=2)
+        && word.bytes().skip(letters).all(|b| b.is_ascii_digit())
+}
+
+/// `H7` behind a size with a unit.
+fn class() -> impl Parser<'static, In, Name, Ex> + Clone {
+    any().try_map_with(|t: Pt, e| {
+        let name = name_of(t, e);
+        if t.kind == T::Word && !t.first && looks_like_class(&name.text) {
+            Ok(name)
+        } else {
+            Err(PErr {
+                at: e.span().start,
+                wants: Wants::one(Want::Tolerance),
+            })
+        }
+    })
+}
+
 fn literal() -> P<Expr> {
+    enum Tail {
+        Tolerance(Tolerance),
+        Class(Name),
+    }
+    let tail = tolerance()
+        .map(Tail::Tolerance)
+        .or(class().map(Tail::Class));
     any_number(Want::Value)
         .then(unit().or_not())
-        .then(tolerance().or_not())
-        .map_with(|(((value, digits), unit), tolerance), e| Expr {
-            kind: ExprKind::Number(Number {
-                value,
-                digits,
-                unit,
-                tolerance,
-            }),
-            span: span_of(e),
+        .then(tail.or_not())
+        .map_with(|(((value, digits), unit), tail), e| {
+            let (tolerance, class) = match tail {
+                None => (None, None),
+                Some(Tail::Tolerance(t)) => (Some(t), None),
+                Some(Tail::Class(c)) => (None, Some(c)),
+            };
+            Expr {
+                kind: ExprKind::Number(Number {
+                    value,
+                    digits,
+                    unit,
+                    tolerance,
+                    class,
+                }),
+                span: span_of(e),
+            }
         })
         .boxed()
 }
@@ -565,23 +658,51 @@ fn sum(whole: impl Parser<'static, In, Expr, Ex> + Clone + 'static, literal: P<E
         )
         .map(ExprKind::List);
     let arguments = items.delimited_by(tok(T::LParen, Want::Call), tok(T::RParen, Want::RParen));
-    let named =
-        path_in_value()
-            .then(arguments.or_not())
-            .validate(|(mut path, arguments), e, emitter| match arguments {
-                None => ExprKind::Path(path),
-                Some(arguments) if path.names.len() == 1 => ExprKind::Call {
-                    function: path.names.swap_remove(0),
-                    arguments,
-                },
-                Some(_) => {
-                    emitter.emit(PErr {
-                        at: e.span().start,
-                        wants: Wants::one(Want::FunctionName),
-                    });
-                    ExprKind::Error
-                }
-            });
+    enum Behind {
+        Arguments(Vec<Expr>),
+        Steps(Vec<Access>),
+    }
+    let index = when(Want::Index, |t| t.kind == T::LBracket && !t.first)
+        .ignore_then(whole.clone())
+        .then_ignore(tok(T::RBracket, Want::RBracket))
+        .map(Access::Index);
+    let member = tok(T::Dot, Want::Dot)
+        .ignore_then(
+            when(Want::Name, |t| {
+                matches!(t.kind, T::Word | T::Field | T::Unit) && !t.first
+            })
+            .map_with(name_of),
+        )
+        .map(Access::Member);
+    let steps = index
+        .clone()
+        .then(index.or(member).repeated().collect::<Vec<_>>())
+        .map(|(first, mut rest)| {
+            rest.insert(0, first);
+            rest
+        });
+    let named = path_in_value()
+        .then(
+            arguments
+                .map(Behind::Arguments)
+                .or(steps.map(Behind::Steps))
+                .or_not(),
+        )
+        .validate(|(mut path, behind), e, emitter| match behind {
+            None => ExprKind::Path(path),
+            Some(Behind::Steps(steps)) => ExprKind::Element(path, steps),
+            Some(Behind::Arguments(arguments)) if path.names.len() == 1 => ExprKind::Call {
+                function: path.names.swap_remove(0),
+                arguments,
+            },
+            Some(Behind::Arguments(_)) => {
+                emitter.emit(PErr {
+                    at: e.span().start,
+                    wants: Wants::one(Want::FunctionName),
+                });
+                ExprKind::Error
+            }
+        });
     let paren = whole.delimited_by(tok(T::LParen, Want::Value), tok(T::RParen, Want::RParen));
     let other = choice((
         named,
@@ -908,6 +1029,40 @@ fn value_or_skip(value: P<Expr>, tree: P<()>) -> P<Expr> {
         .boxed()
 }
 
+fn quoted(want: Want) -> impl Parser<'static, In, Text, Ex> + Clone {
+    tok(T::Text, want).map_with(|t, e| Text {
+        text: unquoted(t.span.slice(&e.state().text)),
+        span: t.span,
+    })
+}
+
+fn accept() -> impl Parser<'static, In, Accept, Ex> + Clone {
+    let date = tok(T::Date, Want::Date).map_with(|t, e| Expr {
+        kind: date_of(t.span.slice(&e.state().text)),
+        span: t.span,
+    });
+    keyword(Key::Accept, Want::Entry)
+        .ignore_then(word(Want::Code))
+        .then(
+            keyword(Key::On, Want::On)
+                .ignore_then(path(Want::Name))
+                .or_not(),
+        )
+        .then(
+            keyword(Key::Because, Want::Reason)
+                .ignore_then(quoted(Want::Reason))
+                .map(Some)
+                .recover_with(via_parser(empty().to(None))),
+        )
+        .then(keyword(Key::Until, Want::Until).ignore_then(date).or_not())
+        .map(|(((code, on), because), until)| Accept {
+            code,
+            on,
+            because,
+            until,
+        })
+}
+
 fn entries(e: P<Expr>, value: P<Expr>, literal: P<Expr>, tree: P<()>) -> P<(Vec<Entry>, Span)> {
     let value = value_or_skip(value, tree.clone());
     let table = table(e.clone(), tree.clone());
@@ -945,24 +1100,31 @@ fn entries(e: P<Expr>, value: P<Expr>, literal: P<Expr>, tree: P<()>) -> P<(Vec<
             )
             .then(block)
             .map(make_group);
-        let entry = choice((field, hold, chain, table, group))
-            .recover_with(via_parser(
-                wordy_group.or(skip_entry(tree.clone()).to(EntryKind::Error)),
-            ))
-            .map_with(|kind, e| Entry {
-                doc: SmolStr::default(),
-                kind,
-                span: span_of(e),
+        let entry = choice((
+            field,
+            hold,
+            accept().map(EntryKind::Accept),
+            chain,
+            table,
+            group,
+        ))
+        .recover_with(via_parser(
+            wordy_group.or(skip_entry(tree.clone()).to(EntryKind::Error)),
+        ))
+        .map_with(|kind, e| Entry {
+            doc: SmolStr::default(),
+            kind,
+            span: span_of(e),
+        })
+        .then_ignore(
+            when(Want::LineEnd, |t| {
+                ends_entry(t) || t.kind == T::Word && !t.key.joins()
             })
-            .then_ignore(
-                when(Want::LineEnd, |t| {
-                    ends_entry(t) || t.kind == T::Word && !t.key.joins()
-                })
-                .rewind()
-                .ignored()
-                .recover_with(via_parser(skip_to(tree, ends_entry))),
-            )
-            .boxed();
+            .rewind()
+            .ignored()
+            .recover_with(via_parser(skip_to(tree, ends_entry))),
+        )
+        .boxed();
         let separator = tok(T::Semicolon, Want::Semicolon).repeated();
         separator
             .clone()
@@ -981,12 +1143,6 @@ fn item() -> P<ItemKind> {
     let value = value(e.clone());
     let entries = entries(e.clone(), value.clone(), literal, tree.clone());
     let rest = |tree: P<()>| skip_to(tree, |_| false);
-    let quoted = |want: Want| {
-        tok(T::Text, want).map_with(|t, e| Text {
-            text: unquoted(t.span.slice(&e.state().text)),
-            span: t.span,
-        })
-    };
     let use_ = keyword(Key::Use, Want::Item)
         .ignore_then(quoted(Want::FilePath))
         .then_ignore(keyword(Key::As, Want::As))
@@ -1005,11 +1161,23 @@ fn item() -> P<ItemKind> {
                 .map_with(name_of)
                 .or(word(Want::LetName)),
         )
+        .then(
+            word(Want::ParameterName)
+                .separated_by(tok(T::Comma, Want::Comma))
+                .allow_trailing()
+                .collect::<Vec<_>>()
+                .delimited_by(tok(T::LParen, Want::Call), tok(T::RParen, Want::RParen))
+                .or_not(),
+        )
         .then_ignore(tok(T::Equals, Want::Equals))
         .then(value.recover_with(via_parser(
             rest(tree.clone()).map_with(move |(), e| error_here(e)),
         )))
-        .map(|(name, value)| ItemKind::Let { name, value });
+        .map(|((name, parameters), value)| ItemKind::Let {
+            name,
+            parameters,
+            value,
+        });
     let comparison = when(Want::Comparison, |t| {
         matches!(t.kind, T::AtLeast | T::AtMost | T::Above | T::Below)
     })
@@ -1019,29 +1187,96 @@ fn item() -> P<ItemKind> {
         T::Above => Comparison::Above,
         _ => Comparison::Below,
     });
-    let to_reason = skip_to(tree.clone(), |t| t.kind == T::Word && t.key == Key::Because);
-    let rule = comparison
+    let is = keyword(Key::Is, Want::Comparison)
+        .ignore_then(keyword(Key::Not, Want::Is).or_not())
         .then(e.clone())
-        .map(|(c, e)| Rule::Compare(c, e))
-        .or(keyword(Key::Within, Want::Comparison)
+        .map(|(not, value)| Rule::Is {
+            not: not.is_some(),
+            value,
+        });
+    let rule = choice((
+        comparison.then(e.clone()).map(|(c, e)| Rule::Compare(c, e)),
+        keyword(Key::Within, Want::Comparison)
             .ignore_then(e.clone())
-            .map(Rule::Within))
-        .recover_with(via_parser(to_reason.clone().to(Rule::Error)));
+            .map(Rule::Within),
+        is,
+    ))
+    .boxed();
+    let to_reason = skip_to(tree.clone(), |t| t.kind == T::Word && t.key == Key::Because);
+    let to_next = skip_to(tree.clone(), |t| {
+        t.kind == T::Colon || t.kind == T::Word && matches!(t.key, Key::And | Key::Because)
+    });
+    let filter = e
+        .clone()
+        .then(
+            rule.clone()
+                .recover_with(via_parser(to_next.to(Rule::Error))),
+        )
+        .map(|(value, rule)| Condition { value, rule });
+    let every = keyword(Key::For, Want::Value)
+        .ignore_then(keyword(Key::Every, Want::EveryWord))
+        .ignore_then(word(Want::KindWord))
+        .then(word(Want::Name))
+        .then(
+            keyword(Key::Of, Want::Of)
+                .ignore_then(path(Want::Name))
+                .or_not(),
+        )
+        .then(
+            keyword(Key::Where, Want::Where)
+                .ignore_then(
+                    filter
+                        .separated_by(keyword(Key::And, Want::And))
+                        .at_least(1)
+                        .collect::<Vec<_>>(),
+                )
+                .or_not(),
+        )
+        .map_with(|(((kind, name), of), filters), e| Every {
+            kind,
+            name,
+            of,
+            filters: filters.unwrap_or_default(),
+            span: span_of(e),
+        })
+        .then_ignore(tok(T::Colon, Want::EveryEnd));
     let require = keyword(Key::Require, Want::Item)
-        .ignore_then(e.clone())
-        .then(rule)
+        .ignore_then(every.or_not())
+        .then(e.clone())
+        .then(rule.recover_with(via_parser(to_reason.to(Rule::Error))))
         .then(
             keyword(Key::Because, Want::Because)
                 .ignore_then(quoted(Want::Reason))
                 .or_not(),
         )
-        .map(|((value, rule), because)| {
+        .map(|(((every, value), rule), because)| {
             ItemKind::Require(Require {
-                value,
-                rule,
+                every,
+                condition: Condition { value, rule },
                 because,
             })
         });
+    let parameters = tok(T::Field, Want::ParameterName)
+        .map_with(name_of)
+        .then_ignore(tok(T::Equals, Want::Equals))
+        .then(e.clone().map(Some))
+        .or(word(Want::ParameterName).map(|n| (n, None)))
+        .map(|(name, value)| Parameter { name, value })
+        .separated_by(tok(T::Comma, Want::Comma))
+        .allow_trailing()
+        .collect::<Vec<_>>()
+        .delimited_by(tok(T::LParen, Want::Call), tok(T::RParen, Want::RParen))
+        .boxed();
+    let arguments = tok(T::Field, Want::ArgumentName)
+        .map_with(name_of)
+        .then_ignore(tok(T::Equals, Want::Equals))
+        .then(e.clone())
+        .map(|(name, value)| Argument { name, value })
+        .separated_by(tok(T::Comma, Want::Comma))
+        .allow_trailing()
+        .collect::<Vec<_>>()
+        .delimited_by(tok(T::LParen, Want::Call), tok(T::RParen, Want::RParen))
+        .boxed();
     let named_after = |key: Key, want: Want| {
         keyword(key, want).ignore_then(
             path(Want::Name)
@@ -1054,12 +1289,17 @@ fn item() -> P<ItemKind> {
     })
     .map_with(name_of)
     .then(word(Want::DeclName).or_not())
-    .then(named_after(Key::Like, Want::Like).or_not())
+    .then(parameters.or_not())
+    .then(
+        named_after(Key::Like, Want::Like)
+            .then(arguments.or_not())
+            .or_not(),
+    )
     .then(named_after(Key::Of, Want::Of).or_not())
     .then(entries.clone().map(Some).recover_with(via_parser(
         skip_to(tree.clone(), |t| t.kind == T::LBrace).ignore_then(entries.or_not()),
     )))
-    .map_with(|((((kind, name), like), of), block), e| {
+    .map_with(|(((((kind, name), parameters), like), of), block), e| {
         if block.is_none() && name.is_none() {
             return ItemKind::Empty;
         }
@@ -1067,10 +1307,13 @@ fn item() -> P<ItemKind> {
             let end = span_of(e).end as usize;
             (Vec::new(), Span::at(end))
         });
+        let (like, arguments) = like.unwrap_or_default();
         ItemKind::Decl(Decl {
             kind,
             name,
-            like: like.flatten(),
+            parameters,
+            like,
+            arguments,
             of: of.flatten(),
             entries,
             body,
@@ -1079,7 +1322,8 @@ fn item() -> P<ItemKind> {
     let end = tok(END, Want::End)
         .ignored()
         .recover_with(via_parser(rest(tree.clone()).then(any()).ignored()));
-    choice((decl, require, let_, use_))
+    // `accept` is tried first: its second word is no declaration's name.
+    choice((accept().map(ItemKind::Accept), decl, require, let_, use_))
         .recover_with(via_parser(
             tree.clone().ignore_then(rest(tree)).to(ItemKind::Empty),
         ))

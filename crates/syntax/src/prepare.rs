@@ -41,7 +41,8 @@ pub struct Tok<'s> {
 
 /// Words that join parts of a value, never units.
 pub const JOINING: &[&str] = &[
-    "at", "of", "per", "to", "like", "as", "because", "within", "rise", "fall", "lines",
+    "at", "of", "per", "to", "like", "as", "because", "within", "rise", "fall", "lines", "where",
+    "and", "is", "until",
 ];
 
 #[derive(Clone, Copy)]
@@ -126,6 +127,10 @@ pub(crate) fn joins(word: &str) -> bool {
             | "rise"
             | "fall"
             | "lines"
+            | "where"
+            | "and"
+            | "is"
+            | "until"
     )
 }
 
@@ -285,7 +290,9 @@ impl<'s> Pass<'s, '_> {
         if self.head == Head::Inside {
             if r.kind == T::LBrace {
                 self.head = Head::Over;
-            } else if names_field || is_first && self.lacks_braces() && self.begins_entry(i) {
+            } else if self.open.is_empty()
+                && (names_field || is_first && self.lacks_braces() && self.begins_entry(i))
+            {
                 self.head = Head::Over;
                 self.add_brace(r, false);
             }
@@ -313,7 +320,7 @@ impl<'s> Pass<'s, '_> {
     fn opens_entry(&self, last: Tok<'_>) -> bool {
         last.kind == T::Word
             && !joins(last.text)
-            && last.text != "hold"
+            && !matches!(last.text, "hold" | "accept")
             && (last.first
                 || self.out.len() >= 2
                     && matches!(self.out[self.out.len() - 2].kind, T::LBrace | T::Semicolon))
@@ -335,7 +342,8 @@ impl<'s> Pass<'s, '_> {
                 .raw
                 .get(i + 1)
                 .is_some_and(|n| n.span.slice(self.text) == "at")
-                || self.raw[i].span.slice(self.text) == "hold")
+                || self.raw[i].span.slice(self.text) == "hold"
+                || self.raw[i].span.slice(self.text) == "accept" && self.kind_at(i + 1) == T::Word)
     }
 
     /// Whether a line that begins with the token `i` shows that the innermost open block was not closed.
@@ -389,7 +397,8 @@ impl<'s> Pass<'s, '_> {
             span: r.span,
             column: self.line_column,
             line: self.line_start,
-            table: r.kind == T::LBrace && prev == Some(T::RParen),
+            // Parameters and arguments stand in the head; a table is inside the braces.
+            table: r.kind == T::LBrace && prev == Some(T::RParen) && !self.open.is_empty(),
             added: false,
         });
         self.push(r.kind, r.span, is_first);

@@ -16,7 +16,7 @@ use crate::token::{Raw, T, lex};
 use cutwater_text::Span;
 
 /// Words that begin an item other than a declaration.
-pub const ITEM_WORDS: &[&str] = &["use", "let", "require"];
+pub const ITEM_WORDS: &[&str] = &["use", "let", "require", "accept"];
 
 /// Kinds that may be declared without a name, known here only to find where items begin.
 const UNNAMED: &[&str] = &["site", "water"];
@@ -51,12 +51,15 @@ fn is_strong(text: &str, raw: &[Raw], i: usize) -> bool {
     let text_of = |n: usize| raw.get(i + n).map_or("", |r| r.span.slice(text));
     match word {
         "use" => matches!(kind(1), T::Text | T::OpenText),
-        "let" => kind(1) == T::Word && kind(2) == T::Equals,
+        "let" => kind(1) == T::Word && matches!(kind(2), T::Equals | T::LParen),
         "require" => !matches!(kind(1), T::Equals | T::LBrace),
+        // It may also stand in a block.
+        "accept" => false,
         _ if UNNAMED.contains(&word) && kind(1) == T::LBrace => true,
         _ => {
             kind(1) == T::Word
                 && (kind(2) == T::LBrace
+                    || kind(2) == T::LParen && !joins(text_of(1))
                     || kind(2) == T::Word && matches!(text_of(2), "like" | "of"))
         }
     }
@@ -67,7 +70,7 @@ fn is_strong(text: &str, raw: &[Raw], i: usize) -> bool {
 struct Before {
     /// Column of the chunk's item.
     column: u32,
-    /// The item is neither `use`, `let` nor `require`.
+    /// The item is none of [`ITEM_WORDS`].
     declares: bool,
     /// A block has closed, and no bracket is open.
     closed: bool,
@@ -89,11 +92,13 @@ fn is_weak(text: &str, raw: &[Raw], i: usize, first: Option<u32>, before: Before
     let shaped = is_word
         && match word {
             "use" => kind(1) == T::Text,
-            "let" => kind(1) == T::Word && kind(2) == T::Equals,
+            "let" => kind(1) == T::Word && matches!(kind(2), T::Equals | T::LParen),
+            "accept" => kind(1) == T::Word,
             "require" => matches!(kind(1), T::Word | T::Number | T::Minus | T::LParen),
             _ => {
                 kind(1) == T::Word
                     && (kind(2) == T::LBrace
+                        || kind(2) == T::LParen && !joins(text_of(1))
                         || kind(2) == T::Word && matches!(text_of(2), "like" | "of"))
             }
         };
@@ -337,6 +342,12 @@ mod tests {
             Just("a.b > 3"),
             Just("let"),
             Just("  -> c"),
+            Just("ring f(hub, gap = 1 in) {"),
+            Just("ring g like f(hub = 2 in) {"),
+            Just("let f(x) = x"),
+            Just("accept CW1203 because \"w\""),
+            Just("  accept CW1203 because \"w\""),
+            Just("require for every ring r: r.gap < 2"),
         ];
         prop::collection::vec(line, 0..24).prop_map(|v| v.join("\n"))
     }

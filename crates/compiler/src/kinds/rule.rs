@@ -44,13 +44,13 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     let ItemKind::Require(r) = &parsed.item.kind else {
         return Ok(Value::Unknown);
     };
-    let value = Ev { cx, owner: d }.expr(&r.value, None)?;
+    let value = Ev { cx, owner: d }.expr(&r.condition.value, None)?;
     let Value::Quantity(a) = value else {
         if !matches!(value, Value::Unknown) {
             cx.report(
                 Finding::new(
                     &codes::WRONG_TYPE,
-                    Local::Span(d, r.value.span),
+                    Local::Span(d, r.condition.value.span),
                     format!(
                         "`require` compares numbers, and this is {}",
                         value.describe()
@@ -60,22 +60,22 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
             );
         }
         // The other side is looked at all the same: it may be wrong too.
-        match &r.rule {
-            Rule::Compare(_, e) | Rule::Within(e) => {
+        match &r.condition.rule {
+            Rule::Compare(_, e) | Rule::Within(e) | Rule::Is { value: e, .. } => {
                 Ev { cx, owner: d }.expr(e, None)?;
             }
             Rule::Error => {}
         }
         return Ok(Value::Unknown);
     };
-    match &r.rule {
-        Rule::Error => Ok(Value::Unknown),
+    match &r.condition.rule {
+        Rule::Error | Rule::Is { .. } => Ok(Value::Unknown),
         Rule::Compare(sign, e) => {
             let b = Ev { cx, owner: d }.expr(e, Some(a.kind))?;
             let Value::Quantity(b) = b else {
                 return Ok(Value::Unknown);
             };
-            if !comparable(cx, d, &a, &b, &r.value, e) {
+            if !comparable(cx, d, &a, &b, &r.condition.value, e) {
                 return Ok(Value::Unknown);
             }
             let gap = match sign {
@@ -94,7 +94,7 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
             let shown_a = show::with_limits(&a, &settings);
             let unit = a.unit.clone().or(b.unit.clone());
             let shown_b = show::si(b.si(), b.kind, b.unit.as_ref().or(unit.as_ref()), &settings);
-            let text = source_text(cx, d, r.value.span);
+            let text = source_text(cx, d, r.condition.value.span);
             verdict(
                 cx,
                 d,
@@ -125,7 +125,7 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                 return Ok(Value::Unknown);
             };
             let as_quantity = Quantity::computed(range.kind, range.low);
-            if !comparable(cx, d, &a, &as_quantity, &r.value, e) {
+            if !comparable(cx, d, &a, &as_quantity, &r.condition.value, e) {
                 return Ok(Value::Unknown);
             }
             let settings = cx.settings();
@@ -138,7 +138,7 @@ fn holds(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                 shown.unit = range.unit.clone();
             }
             let given = show::with_limits(&shown, &settings);
-            let text = source_text(cx, d, r.value.span);
+            let text = source_text(cx, d, r.condition.value.span);
             verdict(
                 cx,
                 d,
@@ -242,7 +242,7 @@ fn verdict(cx: &mut Cx<'_>, d: DeclId, nominal: bool, worst: bool, said: &Said<'
         )
     };
     let settings = cx.settings();
-    let mut f = Finding::new(code, Local::Span(d, r.value.span), message).here(here);
+    let mut f = Finding::new(code, Local::Span(d, r.condition.value.span), message).here(here);
     if let Some(b) = &r.because {
         f = f.label(Local::Span(d, b.span), "the reason given");
         f = f.source("a rule of this spec");

@@ -81,28 +81,79 @@ fn block_leaves(source: &str, inside: &str, entries: &[Entry], out: &mut Vec<Lea
 pub fn meaning(parsed: &Parsed) -> String {
     let kind = match &parsed.item.kind {
         ItemKind::Use { path, alias } => format!("use {:?} as {}", path.text, alias.text),
-        ItemKind::Let { name, value } => format!("let {} = {}", name.text, expr(value)),
+        ItemKind::Let {
+            name,
+            parameters,
+            value,
+        } => {
+            let parameters: Option<Vec<&str>> = parameters
+                .as_ref()
+                .map(|p| p.iter().map(|n| n.text.as_str()).collect());
+            let parameters = parameters.map_or(String::new(), |p| format!("({})", p.join(", ")));
+            format!("let {}{parameters} = {}", name.text, expr(value))
+        }
         ItemKind::Require(r) => format!(
-            "require {} {} because {:?}",
-            expr(&r.value),
-            match &r.rule {
-                Rule::Compare(sign, e) => format!("{} {}", sign.sign(), expr(e)),
-                Rule::Within(e) => format!("within {}", expr(e)),
-                Rule::Error => "?".to_owned(),
-            },
+            "require {}{} because {:?}",
+            r.every.as_ref().map_or(String::new(), |e| format!(
+                "every {} {} of {:?} where {:?}: ",
+                e.kind.text,
+                e.name.text,
+                e.of.as_ref().map(Path::text),
+                e.filters.iter().map(condition).collect::<Vec<_>>()
+            )),
+            condition(&r.condition),
             r.because.as_ref().map(|b| &b.text)
         ),
         ItemKind::Decl(d) => format!(
-            "{} {:?} like {:?} of {:?} {}",
+            "{} {:?}{} like {:?}{} of {:?} {}",
             d.kind.text,
             d.name.as_ref().map(|n| &n.text),
+            listed(&d.parameters, |p| format!(
+                "{} = {:?}",
+                p.name.text,
+                p.value.as_ref().map(expr)
+            )),
             d.like.as_ref().map(Path::text),
+            listed(&d.arguments, |a| format!(
+                "{} = {}",
+                a.name.text,
+                expr(&a.value)
+            )),
             d.of.as_ref().map(Path::text),
             block(&d.entries)
         ),
+        ItemKind::Accept(a) => accept(a),
         ItemKind::Empty => "nothing".to_owned(),
     };
     format!("{:?} {:?} {kind}", parsed.file_doc, parsed.item.doc)
+}
+
+/// A list in parentheses, or nothing where there is none.
+fn listed<T>(items: &Option<Vec<T>>, show: impl Fn(&T) -> String) -> String {
+    let all = |i: &Vec<T>| i.iter().map(&show).collect::<Vec<_>>().join(", ");
+    items
+        .as_ref()
+        .map_or(String::new(), |i| format!("({})", all(i)))
+}
+
+fn condition(c: &Condition) -> String {
+    let rule = match &c.rule {
+        Rule::Compare(sign, e) => format!("{} {}", sign.sign(), expr(e)),
+        Rule::Within(e) => format!("within {}", expr(e)),
+        Rule::Is { not, value } => format!("is {not} {}", expr(value)),
+        Rule::Error => "?".to_owned(),
+    };
+    format!("{} {rule}", expr(&c.value))
+}
+
+fn accept(a: &Accept) -> String {
+    format!(
+        "accept {} on {:?} because {:?} until {:?}",
+        a.code.text,
+        a.on.as_ref().map(Path::text),
+        a.because.as_ref().map(|b| &b.text),
+        a.until.as_ref().map(expr)
+    )
 }
 
 fn block(entries: &[Entry]) -> String {
@@ -162,6 +213,7 @@ fn entry(kind: &EntryKind) -> String {
             parts.join(" -> ")
         }
         EntryKind::Hold { target, value } => format!("hold {} = {}", target.text(), expr(value)),
+        EntryKind::Accept(a) => accept(a),
         EntryKind::Error => "?".to_owned(),
     }
 }
@@ -188,7 +240,11 @@ pub fn expr(e: &Expr) -> String {
                 .tolerance
                 .as_ref()
                 .map(|t| (t.plus, t.minus, t.unit.as_ref().map(|u| u.text.as_str())));
-            format!("{} {unit:?} {tolerance:?}", n.value)
+            let class = n
+                .class
+                .as_ref()
+                .map_or(String::new(), |c| format!(" {}", c.text));
+            format!("{} {unit:?} {tolerance:?}{class}", n.value)
         }
         ExprKind::Date { year, month, day } => format!("{year}-{month}-{day}"),
         ExprKind::Text(t) => format!("{t:?}"),
@@ -197,6 +253,16 @@ pub fn expr(e: &Expr) -> String {
             function,
             arguments,
         } => format!("{}({})", function.text, list(arguments)),
+        ExprKind::Element(p, steps) => {
+            let mut out = p.text();
+            for s in steps {
+                match s {
+                    Access::Index(e) => out += &format!("[{}]", expr(e)),
+                    Access::Member(n) => out += &format!(".{}", n.text),
+                }
+            }
+            out
+        }
         ExprKind::List(items) => format!("[{}]", list(items)),
         ExprKind::Negative(a) => format!("(-{})", expr(a)),
         ExprKind::Sum(a, rest) => flat(a, rest, " + ", " - "),
