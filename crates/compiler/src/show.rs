@@ -97,7 +97,9 @@ pub fn near_names<'a>(name: &str, known: impl Iterator<Item = &'a str>) -> Vec<S
         .filter(|k| !k.starts_with('@') && *k != name)
         .filter_map(|k| {
             let d = distance(name, k);
-            let most = (name.chars().count().max(k.chars().count()) / 3).max(1);
+            let longer = name.chars().count().max(k.chars().count());
+            // A name of one letter is near no other: nothing of it would be kept.
+            let most = (longer / 3).max(1).min(longer.saturating_sub(1));
             (d <= most).then_some((d, k))
         })
         .collect();
@@ -153,6 +155,8 @@ mod tests {
             ["land_length"]
         );
         assert!(near_names("zebra", known.into_iter()).is_empty());
+        assert!(near_names("p", ["c", "q"].into_iter()).is_empty());
+        assert_eq!(near_names("aa", ["a", "zz"].into_iter()), ["a"]);
     }
 
     #[test]

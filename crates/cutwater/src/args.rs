@@ -20,8 +20,8 @@ pub struct Args {
 /// What to do.
 #[derive(Subcommand, Debug)]
 pub enum Command {
-    /// Check specs and report what is found.
-    Check(Check),
+    /// Check specs and report what is found; with --fix, mend what has a fix first.
+    Check(CheckAndFix),
     /// Give the computed properties of specs and the operating points of their duties.
     Solve(Check),
     /// Lay specs out in the one canonical way.
@@ -45,6 +45,30 @@ pub struct Input {
     /// A setting in place of the one in cutwater.toml, as fail_at=warning or levels.unused-use=off.
     #[arg(long = "config", value_name = "KEY=VALUE")]
     pub config: Vec<String>,
+}
+
+/// `check`.
+#[derive(ClapArgs, Debug)]
+pub struct CheckAndFix {
+    /// What to check and how to write it.
+    #[command(flatten)]
+    pub check: Check,
+    /// Apply the fixes of what is found, then report what is left. Standard input is mended to standard output, and what is
+    /// left is reported on standard error.
+    #[arg(long, value_enum, value_name = "WHICH", num_args = 0..=1, require_equals = true, default_missing_value = "safe")]
+    pub fix: Option<Which>,
+    /// Change nothing; show what --fix (or --fix=all) would change.
+    #[arg(long)]
+    pub diff: bool,
+}
+
+/// Which fixes to apply.
+#[derive(ValueEnum, Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Which {
+    /// Those that keep the meaning or restore the only possible one.
+    Safe,
+    /// Those, too, that guess at what was meant: read what they changed.
+    All,
 }
 
 /// `check` and `solve`.

@@ -1,7 +1,7 @@
 //! The `cutwater` command: checks, solves, formats and explains pump specs, and serves editors.
 //!
 //! The way of a run: [`args`] reads the command line; [`project`] finds the workspace, its settings and the
-//! files; [`work`] reads and checks them on all cores; [`render`] and [`solve`] draw what was found for a
+//! files; [`work`] reads and checks them on all cores; [`fix`] applies fixes first where that is asked for; [`render`] and [`solve`] draw what was found for a
 //! terminal, `cutwater-report` writes JSON; [`output`] sends it off. [`guard`] turns a fault in the tool and
 //! an interrupt into the exit codes promised for them.
 //!
@@ -13,11 +13,13 @@
 mod args;
 mod explain;
 mod failure;
+mod fix;
 mod format;
 mod guard;
 mod output;
 mod project;
 mod render;
+mod replace;
 mod solve;
 mod work;
 
@@ -70,11 +72,48 @@ fn command(args: Args) -> u8 {
     })
 }
 
-fn check(a: args::Check) -> Result<u8, Failure> {
+fn check(args: args::CheckAndFix) -> Result<u8, Failure> {
+    let a = &args.check;
+    if args.diff && a.format == args::Format::Json {
+        return Err(Failure::new(
+            "--diff shows differences of texts and cannot be written as JSON",
+        )
+        .help("leave out `--diff`: the JSON of `check` holds the edits of every fix"));
+    }
     guard::end_on_interrupt();
-    let project = project::find(&a.input)?;
-    let outcome = work::run(&project, false)?;
-    let mut out = Output::new(a.color);
+    let mut project = project::find(&a.input)?;
+    let mut failed = false;
+    let mut notes = Vec::new();
+    let mut shown = None;
+    if args.diff {
+        let fixes = fix::plan(&project, args.fix.unwrap_or(args::Which::Safe))?;
+        shown = Some(fixes.diff(&project));
+        notes = fixes.notes(true);
+    } else if let Some(which) = args.fix {
+        let mut fixes = fix::plan(&project, which)?;
+        for f in fixes.write(&mut project) {
+            f.show();
+            failed = true;
+        }
+        notes = fixes.notes(false);
+    }
+    let mut outcome = work::run(&project, false)?;
+    outcome.notes.splice(0..0, notes);
+    // What passes through standard output must hold the spec alone, or the difference alone.
+    let spec = if args.fix.is_some() && !args.diff {
+        project.stdin_text()
+    } else {
+        None
+    };
+    let mut out = match (&shown, &spec) {
+        (None, None) => Output::new(a.color),
+        (Some(text), _) | (None, Some(text)) => {
+            let mut out = Output::new(args::Color::Never);
+            out.write(text);
+            out.finish()?;
+            Output::aside(a.color)
+        }
+    };
     match a.format {
         args::Format::Text => {
             out.write(&render::findings(&outcome, out.style(), a.limit));
@@ -87,7 +126,11 @@ fn check(a: args::Check) -> Result<u8, Failure> {
         args::Format::Json => out.write(&json(&outcome, "check", false)?),
     }
     out.finish()?;
-    Ok(code(&outcome, &project))
+    Ok(if failed {
+        exit::FAILED
+    } else {
+        code(&outcome, &project)
+    })
 }
 
 fn solve_command(a: args::Check) -> Result<u8, Failure> {

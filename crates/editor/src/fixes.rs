@@ -10,7 +10,7 @@
 //! A fix that does not keep to this is left, and its finding stays. Nothing is read from disk or written to it here.
 
 use crate::format::{TextEdit, edits as difference};
-use cutwater_compiler::{Db, codes};
+use cutwater_compiler::{Db, DeclId, codes};
 use cutwater_finding::{Draft, Edit, FileId, Finding, FixTier, Left, Place, Round, apply, round};
 use cutwater_syntax::parse_chunk;
 use cutwater_syntax::split::{Chunk, split};
@@ -107,7 +107,7 @@ pub fn mend(
         let findings: Vec<Finding<Place>> = files.iter().flat_map(|f| db.findings(*f)).collect();
         let mut now: BTreeMap<Offer, usize> = BTreeMap::new();
         for f in &findings {
-            *now.entry(offer(f)).or_default() += 1;
+            *now.entry(offer(db, f)).or_default() += 1;
         }
         vain.extend(
             last.iter()
@@ -119,14 +119,18 @@ pub fn mend(
         let mut tried = findings.clone();
         let mut held = Vec::new();
         for (k, f) in tried.iter_mut().enumerate() {
-            if vain.contains(&offer(f)) && f.fix.as_ref().is_some_and(|x| x.tier <= most) {
+            if vain.contains(&offer(db, f)) && f.fix.as_ref().is_some_and(|x| x.tier <= most) {
                 f.fix = None;
                 held.push((k, Left::Refused));
             }
         }
         let mut done = one_round(db, &tried, most, |f| open(db, f));
         done.left.extend(held);
-        last = done.applied.iter().map(|k| offer(&findings[*k])).collect();
+        last = done
+            .applied
+            .iter()
+            .map(|k| offer(db, &findings[*k]))
+            .collect();
         let mut state = DefaultHasher::new();
         for (f, new) in &done.texts {
             (f, new).hash(&mut state);
@@ -158,12 +162,15 @@ pub fn mend(
     }
 }
 
-/// What a fix is known by from round to round: file, code and what it does.
-type Offer = (FileId, &'static str, String);
+/// What a fix is known by from round to round: the item, the code, what the finding says and what the fix does.
+type Offer = (FileId, Option<DeclId>, &'static str, String, String);
 
-fn offer(f: &Finding<Place>) -> Offer {
+fn offer(db: &Db, f: &Finding<Place>) -> Offer {
     let title = f.fix.as_ref().map_or_else(String::new, |x| x.title.clone());
-    (f.place.file, f.code.id, title)
+    let items = db.decls(f.place.file);
+    let at = items.partition_point(|d| db.chunk(*d).start <= f.place.span.start);
+    let item = at.checked_sub(1).map(|k| items[k]);
+    (f.place.file, item, f.code.id, f.message.clone(), title)
 }
 
 fn one_round(

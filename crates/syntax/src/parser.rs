@@ -1600,7 +1600,12 @@ impl<'a> Report<'a> {
 
     /// A line that begins with what is nearly `use`, `let` or `require`.
     fn misspelt_word(&self, e: PErr) -> Option<SyntaxError> {
-        if !(e.at == 0 && e.wants.has(Want::Item)) {
+        let begins = match e.at {
+            0 => e.wants.has(Want::Item),
+            1 => e.wants.has(Want::DeclName) && !self.toks.iter().any(|t| t.kind == T::LBrace),
+            _ => false,
+        };
+        if !begins {
             return None;
         }
         let first = self.toks.first().filter(|t| t.kind == T::Word)?;
