@@ -8,7 +8,7 @@
 use crate::db::{Db, DeclId, Local};
 use crate::schema::{Slot, TableDef};
 use crate::slots::{decl_of, find};
-use cutwater_finding::{Edit, Finding, Fix, Place};
+use cutwater_finding::{Edit, FileId, Finding, Fix, Place};
 use cutwater_syntax::ast::{CellKind, EntryKind, ItemKind, Table};
 use cutwater_syntax::token::{T, lex};
 use cutwater_text::Span;
@@ -64,8 +64,9 @@ fn edits(db: &Db, fix: &Fix<Local>) -> Option<Fix<Place>> {
             Local::Head(_) | Local::Slot(..) => return None,
             Local::Entry(d, span) => out.extend(Source::of(db, d).take_out(span)?),
             Local::Item(d) => {
-                let span = db.parsed(d).item.span;
-                out.extend(Source::of(db, d).take_out(span)?);
+                // The blank lines round it belong to its neighbours.
+                let span = db.parsed(d).item.span.shift(db.chunk(d).start);
+                out.extend(Source::around(db, d).take_out(span)?);
             }
             Local::NewEntry(d, body) => out.extend(Source::of(db, d).put_in(body, &e.text)?),
             Local::Rows(d, slot) => {
@@ -87,28 +88,41 @@ fn edits(db: &Db, fix: &Fix<Local>) -> Option<Fix<Place>> {
     })
 }
 
-/// The text of one item.
+/// A text with the place it begins at in its file.
 struct Source<'a> {
-    db: &'a Db,
-    owner: DeclId,
+    file: FileId,
+    start: u32,
     text: &'a str,
 }
 
 impl<'a> Source<'a> {
+    /// The text of an item, comments before it included.
     fn of(db: &'a Db, d: DeclId) -> Self {
-        let text = db.text(db.file_of(d));
+        let file = db.file_of(d);
+        let chunk = db.chunk(d);
         Self {
-            db,
-            owner: d,
-            text: db.chunk(d).slice(text),
+            file,
+            start: chunk.start,
+            text: chunk.slice(db.text(file)),
+        }
+    }
+
+    /// The text of the file an item stands in.
+    fn around(db: &'a Db, d: DeclId) -> Self {
+        let file = db.file_of(d);
+        Self {
+            file,
+            start: 0,
+            text: db.text(file),
         }
     }
 
     fn edit(&self, from: usize, to: usize, text: impl Into<String>) -> Edit<Place> {
         Edit {
-            place: self
-                .db
-                .resolve(&Local::Span(self.owner, Span::new(from, to))),
+            place: Place {
+                file: self.file,
+                span: Span::new(from, to).shift(self.start),
+            },
             text: text.into(),
         }
     }

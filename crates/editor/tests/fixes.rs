@@ -434,6 +434,16 @@ const MENDED: &[(&str, FixTier, &str)] = &[
         "//! A rig.\n\nlet x = 1 in\n",
     ),
     (
+        "//! Not in the layout.\nuse \"parts.pump\" as parts\n\nlet x  = 1 in\n",
+        FixTier::Safe,
+        "//! Not in the layout.\n\nlet x  = 1 in\n",
+    ),
+    (
+        "let y  = 1 in\n\nuse \"parts.pump\" as parts\n\nlet x  = 1 in\n",
+        FixTier::Safe,
+        "let y  = 1 in\n\nlet x  = 1 in\n",
+    ),
+    (
         "use \"parts.pump\" as parts // for later\nlet x = 1 in\n",
         FixTier::Safe,
         "// for later\nlet x = 1 in\n",
@@ -726,7 +736,7 @@ fn spoilt(text: &str, how: &[Spoil]) -> String {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: std::env::var("CUTWATER_CASES").ok().and_then(|n| n.parse().ok()).unwrap_or(300), max_shrink_iters: 400, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: std::env::var("CUTWATER_CASES").ok().and_then(|n| n.parse().ok()).unwrap_or(200), max_shrink_iters: 400, failure_persistence: None, ..ProptestConfig::default() })]
     #[test]
     fn the_laws_hold_for_spoilt_texts(which in any::<prop::sample::Index>(), how in prop::collection::vec(spoil(), 1..7)) {
         let (files, path) = &corpus()[which.index(corpus().len())];

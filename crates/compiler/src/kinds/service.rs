@@ -16,6 +16,7 @@ mod reading;
 
 use crate::codes::codes;
 use crate::db::Cx;
+use crate::schema::Slot;
 use crate::schema::short::{
     default, extra_column, not_negative, optional, positive, required, signed,
 };
@@ -716,6 +717,17 @@ fn verdict(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     let Some(a) = reading::analyse(cx, d)? else {
         return Ok(Value::Unknown);
     };
+    // Where something that was written cannot be read, what it would have said is not known: no verdict.
+    for part in [d, a.procedure] {
+        let Some((_, slots)) = cx.kind(part) else {
+            continue;
+        };
+        for (n, (_, slot)) in slots.list.iter().enumerate() {
+            if !matches!(slot, Slot::Computed(_)) && cx.slot(part, n as u16)? == Value::Unknown {
+                return Ok(Value::Unknown);
+            }
+        }
+    }
     let mut parts: Vec<reading::Outcome> = a
         .judged
         .iter()
