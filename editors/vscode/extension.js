@@ -11,6 +11,7 @@ exports.activate = async () => {
     documentSelector: [
       { scheme: 'file', language: 'pump' },
       { scheme: 'untitled', language: 'pump' },
+      { scheme: 'file', pattern: '**/cutwater.toml' },
     ],
     initializationOptions: { inlayHints: settings.get('inlayHints') },
     synchronize: { configurationSection: 'cutwater' },

@@ -80,7 +80,7 @@ fn exit_code_2_where_the_work_could_not_be_done() {
         ),
         (
             vec!["check", "--config", "fail=error"],
-            "unknown field `fail`",
+            "the project file has no setting `fail`; did you mean `fail_at`?",
         ),
         (
             vec!["explain", "unknow-unit"],
@@ -99,26 +99,6 @@ fn exit_code_2_where_the_work_could_not_be_done() {
         assert_eq!(ran.out, "", "{args:?}");
         assert!(ran.err.contains(says), "{args:?}: {}", ran.err);
     }
-}
-
-#[test]
-fn a_wrong_project_file_is_shown_with_its_place() {
-    let folder = Folder::new(&[
-        ("spec.pump", GOOD),
-        ("cutwater.toml", "# ours\nunits = \"metrics\"\n"),
-    ]);
-    let ran = folder.run(&["check"]);
-    assert_eq!((ran.code, ran.out.as_str()), (2, ""));
-    assert!(ran.err.contains("cutwater.toml:2:9"), "{}", ran.err);
-    assert!(
-        ran.err.contains("\"us\", \"imperial\" or \"metric\""),
-        "{}",
-        ran.err
-    );
-    folder.write("cutwater.toml", b"units = \"\xff\"\n");
-    let ran = folder.run(&["check"]);
-    assert_eq!(ran.code, 2);
-    assert!(ran.err.contains("is not UTF-8 text: byte 9"), "{}", ran.err);
 }
 
 #[test]

@@ -1,5 +1,6 @@
 //! Checks of one item as a whole: its kind, its names, what is written twice or not at all.
 
+use crate::accept;
 use crate::codes;
 use crate::db::{Cx, Local};
 use crate::eval::Ev;
@@ -56,7 +57,11 @@ pub(crate) fn syntax_finding(d: DeclId, e: &SyntaxError) -> Finding<Local> {
 pub(crate) fn check(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
     let parsed = cx.item(d);
     match &parsed.item.kind {
-        ItemKind::Empty | ItemKind::Accept(_) => Ok(()),
+        ItemKind::Empty => Ok(()),
+        ItemKind::Accept(a) => {
+            accept::check(cx, d, a);
+            Ok(())
+        }
         ItemKind::Use { path, alias } => {
             name_form(cx, d, alias);
             duplicate(cx, d, alias);
@@ -602,7 +607,11 @@ fn entries(
                 }
                 continue;
             }
-            EntryKind::Accept(_) | EntryKind::Error => continue,
+            EntryKind::Accept(a) => {
+                accept::check(cx, d, a);
+                continue;
+            }
+            EntryKind::Error => continue,
         };
         if let Some((_, first)) = seen.iter().find(|s| s.0 == name.text) {
             let f = Finding::new(

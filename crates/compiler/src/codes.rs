@@ -6,7 +6,8 @@
 use cutwater_finding::Code;
 
 macro_rules! codes {
-    ($($(#[doc = $doc:literal])* $name:ident = $id:literal $word:literal $level:ident, $summary:literal, $page:literal, fires $fires:literal, silent $silent:literal $(, fixes $($tier:ident)|+)?;)*) => {
+    (settings: $($rest:tt)*) => { $crate::codes::codes!(@Settings $($rest)*); };
+    (@$sample:ident $($(#[doc = $doc:literal])* $name:ident = $id:literal $word:literal $level:ident, $summary:literal, $page:literal, fires $fires:literal, silent $silent:literal $(, fixes $($tier:ident)|+)?;)*) => {
         $(
             $(#[doc = $doc])*
             #[doc = $summary]
@@ -17,6 +18,7 @@ macro_rules! codes {
                 since: "0.1.0",
                 summary: $summary,
                 page: $page,
+                sample: ::cutwater_finding::Sample::$sample,
                 fires: $fires,
                 silent: $silent,
                 fixes: &[$($(::cutwater_finding::FixTier::$tier),+)?],
@@ -25,6 +27,7 @@ macro_rules! codes {
         /// The findings declared in this file.
         pub static CODES: &[&::cutwater_finding::Code] = &[$(&$name),*];
     };
+    ($($rest:tt)*) => { $crate::codes::codes!(@Spec $($rest)*); };
 }
 pub(crate) use codes;
 
@@ -143,6 +146,9 @@ codes! {
 /// Every finding there is, by id.
 pub fn all() -> Vec<&'static Code> {
     let mut out: Vec<&'static Code> = CODES.to_vec();
+    out.extend(crate::settings::CODES);
+    out.extend(crate::accept::CODES);
+    out.extend(crate::baseline::CODES);
     for list in crate::kinds::CODES {
         out.extend(*list);
     }
@@ -153,6 +159,47 @@ pub fn all() -> Vec<&'static Code> {
 /// Whether a finding says that a duty has no solution: the command line's exit code 3.
 pub fn is_unsolved(code: &Code) -> bool {
     code == &crate::kinds::duty::DUTY_UNMET || code == &crate::kinds::duty::DUTY_NOT_CONVERGED
+}
+
+/// Whether a spec may accept a finding: a judgement, such as a limit that is not kept. What makes a text or its
+/// numbers meaningless may not be accepted: mistakes of the language, sizes that cannot be, laws and lays that are
+/// incomplete, tables that do not match, a duty without a solution; nor may what is said of acceptances and settings themselves.
+pub fn may_be_accepted(code: &Code) -> bool {
+    use crate::kinds::{duty, lay, line, pump, rotor, service, supply, surroundings};
+    let own = [
+        CODES,
+        crate::settings::CODES,
+        crate::accept::CODES,
+        crate::baseline::CODES,
+    ];
+    let judgement = [&REQUIRE_FAILS, &REQUIRE_TIGHT, &UNUSED_USE];
+    let meaningless = [
+        &duty::DUTY_FORM,
+        &duty::DUTY_HOLD,
+        &lay::LAY_STATION,
+        &lay::LAY_LOOSE,
+        &lay::LAY_HEIGHT,
+        &line::HOSE_LAW,
+        &line::NOZZLE_LAW,
+        &line::APPLIANCE_LAW,
+        &pump::EFFICIENCY,
+        &pump::POWER_ZERO,
+        &pump::STAGES_JOIN,
+        &supply::SUPPLY_FORM,
+        &supply::HYDRANT_TEST,
+        &surroundings::WATER_RANGE,
+        &surroundings::SITE_RANGE,
+        &rotor::EYE_SIZE,
+        &rotor::EXIT_BLOCKED,
+        &rotor::RING_THICKNESS,
+        &service::POINTS,
+        &service::BEFORE,
+        &service::PROCEDURE_POINTS,
+    ];
+    judgement.contains(&code)
+        || !is_unsolved(code)
+            && !meaningless.contains(&code)
+            && !own.iter().any(|list| list.contains(&code))
 }
 
 /// A finding by its id or name.

@@ -14,15 +14,16 @@
 //! unknown; the finding is made afterwards from the recorded graph, so that it does not depend on which
 //! member was asked for first.
 
+use crate::baseline::Baseline;
 use crate::check;
 use crate::codes;
 use crate::kinds;
 use crate::mend;
 use crate::paths;
 use crate::schema::{KindDef, Slot, Slots, kind};
-use crate::settings::Settings;
+use crate::settings::{ProjectSettings, Settings};
 use crate::slots;
-use crate::value::{Quantity, Value};
+use crate::value::{Date, Quantity, Value};
 use cutwater_finding::{Code, FileId, Finding, Place};
 use cutwater_quantity::InputId;
 use cutwater_syntax::ast::{Decl, Item, ItemKind};
@@ -151,6 +152,8 @@ struct FileData {
     live: bool,
     /// What kept the file from being read as text.
     trouble: Option<(&'static Code, String, String)>,
+    /// What holds for it.
+    settings: Arc<Settings>,
 }
 
 struct Frame {
@@ -167,6 +170,33 @@ pub enum FileTrouble {
     TooBig(usize),
     /// It is there but cannot be read; why.
     Unreadable(String),
+}
+
+impl FileTrouble {
+    /// The finding that says so of a file: its code, its message, and how to mend it.
+    pub fn describe(&self, path: &str) -> (&'static Code, String, String) {
+        match self {
+            FileTrouble::NotUtf8(at) => (
+                &codes::NOT_UTF8,
+                format!("`{path}` is not UTF-8 text: byte {at} belongs to no character"),
+                "save it as UTF-8; most editors offer that under the file's encoding".to_owned(),
+            ),
+            FileTrouble::TooBig(n) => (
+                &codes::FILE_TOO_BIG,
+                format!(
+                    "`{path}` has {:.1} MB; files up to {} MB are read",
+                    *n as f64 / f64::from(1 << 20),
+                    MAX_FILE >> 20
+                ),
+                "split it into several files and join them with `use`".to_owned(),
+            ),
+            FileTrouble::Unreadable(why) => (
+                &codes::FILE_UNREADABLE,
+                format!("`{path}` cannot be read: {why}"),
+                "check the file's permissions".to_owned(),
+            ),
+        }
+    }
 }
 
 /// Largest file read, in bytes. A fleet's specs are thousands of lines; this is hundreds of thousands.
@@ -193,19 +223,21 @@ pub struct Db {
     rev: u64,
     solving: bool,
     cancel: Option<Arc<AtomicBool>>,
-    settings: Arc<Settings>,
+    settings: ProjectSettings,
+    today: Option<Date>,
+    baseline: Option<Arc<Baseline>>,
     computed: u64,
 }
 
 impl Default for Db {
     fn default() -> Self {
-        Self::new(Settings::default())
+        Self::new(ProjectSettings::default())
     }
 }
 
 impl Db {
     /// An empty workspace with the standard library.
-    pub fn new(settings: Settings) -> Self {
+    pub fn new(settings: impl Into<ProjectSettings>) -> Self {
         let mut db = Self {
             files: Vec::new(),
             by_path: FxHashMap::default(),
@@ -226,7 +258,9 @@ impl Db {
             rev: 1,
             solving: true,
             cancel: None,
-            settings: Arc::new(settings),
+            settings: settings.into(),
+            today: None,
+            baseline: None,
             computed: 0,
         };
         for (name, text) in crate::library::FILES {
@@ -246,7 +280,9 @@ impl Db {
 
     fn add_file(&mut self, path: SmolStr, text: Arc<str>, std: bool) -> FileId {
         let id = FileId(self.files.len() as u32);
+        let settings = self.settings_for(&path, std);
         self.files.push(FileData {
+            settings,
             path: path.clone(),
             text: Arc::from(""),
             lines: OnceLock::new(),
@@ -307,27 +343,7 @@ impl Db {
         };
         let f = &mut self.files[id.0 as usize];
         f.live = true;
-        f.trouble = Some(match trouble {
-            FileTrouble::NotUtf8(at) => (
-                &codes::NOT_UTF8,
-                format!("`{path}` is not UTF-8 text: byte {at} belongs to no character"),
-                "save it as UTF-8; most editors offer that under the file's encoding".to_owned(),
-            ),
-            FileTrouble::TooBig(n) => (
-                &codes::FILE_TOO_BIG,
-                format!(
-                    "`{path}` has {:.1} MB; files up to {} MB are read",
-                    *n as f64 / f64::from(1 << 20),
-                    MAX_FILE >> 20
-                ),
-                "split it into several files and join them with `use`".to_owned(),
-            ),
-            FileTrouble::Unreadable(why) => (
-                &codes::FILE_UNREADABLE,
-                format!("`{path}` cannot be read: {why}"),
-                "check the file's permissions".to_owned(),
-            ),
-        });
+        f.trouble = Some(trouble.describe(path));
         self.touch_path(path);
         id
     }
@@ -871,12 +887,99 @@ impl Db {
         self.nodes.len() - self.free_nodes.len()
     }
 
-    // ---- looking ---------------------------------------------------------------------------------
+    // ---- settings --------------------------------------------------------------------------------
 
-    /// The settings in force.
-    pub fn settings(&self) -> &Arc<Settings> {
+    /// Other settings from now on. Where only levels change, nothing is evaluated again; where the units of
+    /// some files change, only what speaks of numbers in those files. Says whether anything is to be settled.
+    pub fn set_settings(&mut self, settings: impl Into<ProjectSettings>) -> bool {
+        self.settings = settings.into();
+        self.rev += 1;
+        let mut other_units: FxHashSet<FileId> = FxHashSet::default();
+        for k in 0..self.files.len() {
+            let f = &self.files[k];
+            let new = self.settings_for(&f.path, f.std);
+            if new.units != f.settings.units {
+                other_units.insert(FileId(k as u32));
+            }
+            self.files[k].settings = new;
+        }
+        let mut touched = false;
+        if !other_units.is_empty() {
+            for ix in 0..self.nodes.len() as u32 {
+                let n = &self.nodes[ix as usize];
+                if let Key::Slot(d, _) | Key::Check(d) = n.key
+                    && matches!(n.state, State::Clean | State::Maybe)
+                    && self.decls[d.0 as usize].live
+                    && other_units.contains(&self.decls[d.0 as usize].file)
+                {
+                    self.retry(ix);
+                    touched = true;
+                }
+            }
+        }
+        touched
+    }
+
+    /// Has a node computed anew; what read it is verified, and computed only if its value changes.
+    fn retry(&mut self, ix: u32) {
+        let changed_at = self.nodes[ix as usize].changed_at;
+        self.mark(ix);
+        let n = &mut self.nodes[ix as usize];
+        n.changed_at = changed_at;
+        n.state = State::Dirty;
+        if let Key::Slot(d, _) | Key::Check(d) = n.key
+            && !self.files[self.decls[d.0 as usize].file.0 as usize].std
+        {
+            self.pending.insert(d);
+        }
+    }
+
+    /// What day it is, for acceptances that end on a day; `None`, as at the start, ends none. Nothing is
+    /// evaluated again.
+    pub fn set_today(&mut self, today: Option<Date>) {
+        self.today = today;
+    }
+
+    /// What day it is, as far as was said.
+    pub fn today(&self) -> Option<Date> {
+        self.today
+    }
+
+    /// The findings that are known already; `None`, as at the start, knows none. Nothing is evaluated again.
+    pub fn set_baseline(&mut self, baseline: Option<Arc<Baseline>>) {
+        self.baseline = baseline;
+    }
+
+    /// The findings that are known already.
+    pub fn baseline(&self) -> Option<&Arc<Baseline>> {
+        self.baseline.as_ref()
+    }
+
+    fn settings_for(&self, path: &str, std: bool) -> Arc<Settings> {
+        // The library's files are no part of the workspace's folders.
+        if std {
+            self.settings.base().clone()
+        } else {
+            self.settings.at(path)
+        }
+    }
+
+    /// All settings of the workspace.
+    pub fn project_settings(&self) -> &ProjectSettings {
         &self.settings
     }
+
+    /// The settings in force at the workspace's root.
+    pub fn settings(&self) -> &Arc<Settings> {
+        self.settings.base()
+    }
+
+    /// The settings in force for a file.
+    pub fn settings_of(&self, file: FileId) -> &Arc<Settings> {
+        &self.files[file.0 as usize].settings
+    }
+
+    // ---- looking ---------------------------------------------------------------------------------
 
     /// The file at a path.
     pub fn file(&self, path: &str) -> Option<FileId> {
@@ -979,56 +1082,43 @@ impl Db {
         }
     }
 
-    /// The findings of a file, sorted by place, levels as set. Only what is settled.
-    pub fn findings(&self, file: FileId) -> Vec<Finding<Place>> {
-        let mut out: Vec<Finding<Place>> = Vec::new();
+    /// Everything found in a file by what is settled, each with its place as the compiler has it, in no order
+    /// and with levels as declared.
+    pub(crate) fn raw_findings(&self, file: FileId) -> Vec<(Finding<Place>, Local)> {
+        let mut out: Vec<(Finding<Place>, Local)> = Vec::new();
+        let mut push = |x: &Finding<Local>| out.push((mend::finding(self, x), x.place));
         let f = &self.files[file.0 as usize];
         if let Some((code, message, help)) = &f.trouble {
-            let at = Place {
-                file,
-                span: Span::default(),
-            };
-            out.push(Finding::new(code, at, message.clone()).help(help.clone()));
+            let at = Local::File(file, Span::default());
+            push(&Finding::new(code, at, message.clone()).help(help.clone()));
         }
         for d in &f.decls {
             let data = &self.decls[d.0 as usize];
             if !f.std || data.parsed.get().is_some() {
                 for e in &self.parsed(*d).errors {
-                    out.push(mend::finding(self, &check::syntax_finding(*d, e)));
+                    push(&check::syntax_finding(*d, e));
                 }
             }
             let ixs = std::iter::once(data.check).chain(data.slots.iter().copied());
             for ix in ixs.filter(|ix| *ix != NONE) {
                 if let Some(o) = &self.nodes[ix as usize].out {
-                    out.extend(o.findings.iter().map(|x| mend::finding(self, x)));
+                    o.findings.iter().for_each(&mut push);
                 }
             }
         }
         if !self.cyclic.is_empty() {
-            out.extend(
-                self.cycle_findings()
-                    .iter()
-                    .map(|x| mend::finding(self, x))
-                    .filter(|x| x.place.file == file),
-            );
-        }
-        out.retain_mut(|x| match self.settings.level(x.code, self.path(file)) {
-            Some(level) => {
-                x.level = level;
-                true
+            for x in self.cycle_findings() {
+                if self.resolve(&x.place).file == file {
+                    push(&x);
+                }
             }
-            None => false,
-        });
-        out.sort_by(|a, b| {
-            (a.place.span.start, a.place.span.end, a.code.id, &a.message).cmp(&(
-                b.place.span.start,
-                b.place.span.end,
-                b.code.id,
-                &b.message,
-            ))
-        });
-        out.dedup();
+        }
         out
+    }
+
+    /// Whether something about an item waits to be looked at again, perhaps for a solved duty.
+    pub fn waits(&self, d: DeclId) -> bool {
+        self.pending.contains(&d)
     }
 
     /// One finding for each set of values that need each other, with the shortest way round.
@@ -1428,9 +1518,9 @@ impl<'a> Cx<'a> {
         self.db.file_of(d)
     }
 
-    /// The settings in force.
+    /// The settings in force for the file of the item being evaluated.
     pub fn settings(&self) -> Arc<Settings> {
-        self.db.settings.clone()
+        self.db.settings_of(self.db.file_of(self.me)).clone()
     }
 
     /// The value of a slot by number.

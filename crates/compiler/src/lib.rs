@@ -8,10 +8,13 @@
 //! Kinds, fields and computed properties are defined once, in [`schema`] and [`kinds`]. The compiler never
 //! prints and never reads files: its host gives it texts.
 
+mod accept;
+pub mod baseline;
 mod check;
 pub mod codes;
 mod db;
 pub mod eval;
+pub mod found;
 pub mod hydraulic;
 pub mod kinds;
 pub mod library;
@@ -27,4 +30,5 @@ pub mod value;
 pub mod world;
 
 pub use db::{Cx, Db, DeclId, Eval, FileTrouble, Halt, Local, MAX_FILE};
-pub use settings::Settings;
+pub use found::{Acceptance, Found, Standing};
+pub use settings::{ProjectSettings, Settings};

@@ -3,6 +3,7 @@
 use crate::DeclId;
 use crate::db::Db;
 use crate::schema::{ComputedDef, Slot};
+use crate::settings::Settings;
 use crate::show;
 use crate::value::{Quantity, Value};
 use cutwater_finding::{FileId, Place};
@@ -120,6 +121,7 @@ fn rows(
     hint: bool,
     out: &mut Vec<Row>,
 ) {
+    let settings = db.settings_of(db.file_of(d));
     let mut push = |path: String, value: Shown, origin: &'static str| {
         out.push(Row {
             path,
@@ -134,7 +136,7 @@ fn rows(
         });
     };
     match v {
-        Value::Quantity(q) => push(path, quantity(db, q), q.origin.word()),
+        Value::Quantity(q) => push(path, quantity(settings, q), q.origin.word()),
         Value::Choice(w) => push(path, Shown::Word((*w).to_owned()), "computed"),
         Value::Text(t) => push(path, Shown::Word(t.to_string()), "computed"),
         Value::Date(t) => push(path, Shown::Word(t.to_string()), "stated"),
@@ -143,10 +145,14 @@ fn rows(
             Shown::Word(if *t { "yes" } else { "no" }.to_owned()),
             "computed",
         ),
-        Value::Range(r) => push(path, Shown::Word(show::range(r, db.settings())), "computed"),
+        Value::Range(r) => push(path, Shown::Word(show::range(r, settings)), "computed"),
         Value::Phrase(parts) => {
             for (name, q) in parts.iter() {
-                push(format!("{path}.{name}"), quantity(db, q), q.origin.word());
+                push(
+                    format!("{path}.{name}"),
+                    quantity(settings, q),
+                    q.origin.word(),
+                );
             }
         }
         Value::Record(r) => {
@@ -181,8 +187,7 @@ fn rows(
 }
 
 /// A quantity in the unit it was written in, or the one the settings prefer.
-pub fn quantity(db: &Db, q: &Quantity) -> Shown {
-    let settings = db.settings();
+pub fn quantity(settings: &Settings, q: &Quantity) -> Shown {
     let own = q
         .unit
         .as_ref()
@@ -211,11 +216,7 @@ pub fn quantity(db: &Db, q: &Quantity) -> Shown {
     }
 }
 
-fn unit_of(
-    si: f64,
-    kind: Kind,
-    settings: &crate::Settings,
-) -> Option<&'static cutwater_quantity::Unit> {
+fn unit_of(si: f64, kind: Kind, settings: &Settings) -> Option<&'static cutwater_quantity::Unit> {
     let shown = display_as(
         si,
         kind,

@@ -269,10 +269,92 @@ impl Date {
         };
         (day >= 1 && day <= most).then_some(Self { year, month, day })
     }
+
+    /// A date written year-month-day, `2026-05-14`; `None` where it is no such day.
+    pub fn parse(text: &str) -> Option<Self> {
+        let mut parts = text.split('-');
+        let (y, m, d) = (parts.next()?, parts.next()?, parts.next()?);
+        let formed = parts.next().is_none() && (y.len(), m.len(), d.len()) == (4, 2, 2);
+        let number = |t: &str| {
+            t.bytes()
+                .all(|b| b.is_ascii_digit())
+                .then(|| t.parse::<u16>().ok())?
+        };
+        if !formed {
+            return None;
+        }
+        Self::new(
+            number(y)?,
+            u8::try_from(number(m)?).ok()?,
+            u8::try_from(number(d)?).ok()?,
+        )
+    }
+
+    /// The date, in UTC, so many days after 1970-01-01 (Gregorian calendar); `None` beyond the year 65535.
+    pub fn after_1970(days: u64) -> Option<Self> {
+        // Years are counted from March, so that the odd day of a leap year is the last; 400 years have
+        // 146 097 days. 1970-01-01 is day 719 468 after 0000-03-01.
+        let days = days.checked_add(719_468)?;
+        let (era, day) = (days / 146_097, days % 146_097);
+        let year = (day - day / 1460 + day / 36_524 - day / 146_096) / 365;
+        let day = day - (365 * year + year / 4 - year / 100);
+        let month = (5 * day + 2) / 153;
+        let date = day - (153 * month + 2) / 5 + 1;
+        let (month, carry) = if month < 10 {
+            (month + 3, 0)
+        } else {
+            (month - 9, 1)
+        };
+        Self::new(
+            u16::try_from(year + era * 400 + carry).ok()?,
+            u8::try_from(month).ok()?,
+            u8::try_from(date).ok()?,
+        )
+    }
 }
 
 impl std::fmt::Display for Date {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{:04}-{:02}-{:02}", self.year, self.month, self.day)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn days_are_counted_as_the_calendar_does() {
+        // Counted by walking the calendar day by day.
+        let mut d = Date::new(1970, 1, 1);
+        for n in 0..200_000 {
+            assert_eq!(Date::after_1970(n), d, "day {n}");
+            d = d.and_then(|d| {
+                Date::new(d.year, d.month, d.day + 1)
+                    .or_else(|| Date::new(d.year, d.month + 1, 1))
+                    .or_else(|| Date::new(d.year + 1, 1, 1))
+            });
+        }
+        // POSIX gives 2000-03-01T00:00:00Z as 951 868 800 seconds (from memory).
+        assert_eq!(
+            Date::after_1970(951_868_800 / 86_400),
+            Date::new(2000, 3, 1)
+        );
+        assert_eq!(Date::after_1970(u64::MAX), None);
+    }
+
+    #[test]
+    fn dates_are_read_in_one_form() {
+        assert_eq!(Date::parse("2026-05-14"), Date::new(2026, 5, 14));
+        for bad in [
+            "2026-5-14",
+            "2026-02-30",
+            "14.05.2026",
+            "",
+            "2026-05-14-1",
+            "+026-05-14",
+        ] {
+            assert_eq!(Date::parse(bad), None, "{bad}");
+        }
     }
 }

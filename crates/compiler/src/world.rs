@@ -1,8 +1,9 @@
-//! Where texts come from: the disk, or memory for tests and unsaved buffers.
+//! Where texts come from: the disk, or memory for tests and unsaved buffers; and what day it is.
 //!
 //! The compiler sees files only through [`World`]. Paths are relative to the workspace root, with `/`.
 
 use crate::db::{Db, FileTrouble, MAX_FILE};
+use crate::value::Date;
 use smol_str::SmolStr;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -23,6 +24,15 @@ pub enum Found {
 pub trait World {
     /// What is at a path.
     fn read(&self, path: &str) -> Found;
+}
+
+/// What day it is by the system's clock, in UTC, so that a day ends everywhere at once; `None` where the clock
+/// shows no day that can be.
+pub fn today() -> Option<Date> {
+    let since = std::time::SystemTime::now()
+        .duration_since(std::time::UNIX_EPOCH)
+        .ok()?;
+    Date::after_1970(since.as_secs() / 86_400)
 }
 
 /// Files in memory.

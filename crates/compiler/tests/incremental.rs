@@ -1,7 +1,8 @@
 //! Differential test: thousands of random edits applied one after the other give exactly the findings and
 //! values of a check from scratch, whatever the edits break on the way.
 
-use cutwater_compiler::{Db, results};
+use cutwater_compiler::value::Date;
+use cutwater_compiler::{Db, ProjectSettings, results, settings};
 use proptest::prelude::*;
 
 /// Lines a file may be made of. Together they hold references forwards and backwards, across files, cycles,
@@ -44,6 +45,11 @@ const LINES: &[&str] = &[
     "/// a doc comment",
     "require r.clearance within 0.003 .. 0.007 in because \"it must\"",
     "require a <= b",
+    "accept CW0501 because \"as built\"",
+    "accept CW0501 on d1.flow because \"a trial\" until 2026-01-01",
+    "    accept CW1213 because \"old casting\"",
+    "    accept CW1213 on clearance_limit because \"old casting\" until 2020-01-01",
+    "    accept CW1618 on n because \"a stand\"",
     "require d1.flow >= 90 gpm",
     "pump p {",
     "    rating = 500 gpm at 150 psi",
@@ -76,7 +82,16 @@ enum Edit {
     Character(usize, usize, char),
     Remove(usize),
     Restore(usize),
+    Settings(usize),
 }
+
+/// Project files: display units for all or for one file, and levels.
+const SETTINGS: &[&str] = &[
+    "",
+    "units = \"metric\"\n",
+    "[levels]\nCW12 = \"off\"\n",
+    "[[folder]]\npath = \"other.pump\"\nunits = \"metric\"\n",
+];
 
 fn edit() -> impl Strategy<Value = Edit> {
     prop_oneof![
@@ -87,6 +102,7 @@ fn edit() -> impl Strategy<Value = Edit> {
             .prop_map(|(f, at, c)| Edit::Character(f, at, c)),
         1 => (0usize..2).prop_map(Edit::Remove),
         1 => (0usize..2).prop_map(Edit::Restore),
+        1 => (0..SETTINGS.len()).prop_map(Edit::Settings),
     ]
 }
 
@@ -96,9 +112,12 @@ fn outcome(db: &Db) -> String {
     let mut out = String::new();
     for path in FILES {
         let Some(f) = db.file(path) else { continue };
-        for x in db.findings(f) {
+        for found in db.found(f) {
+            let x = &found.finding;
             out.push_str(&format!(
-                "{path} {:?} {} {} {} {:?} {:?}\n",
+                "{path} {} {:?} {:?} {} {} {} {:?} {:?}\n",
+                found.subject,
+                found.standing,
                 x.place.span,
                 x.code.id,
                 x.message,
@@ -191,6 +210,7 @@ fn apply(texts: &mut [String; 2], live: &mut [bool; 2], e: &Edit) -> usize {
             live[*f] = true;
             *f
         }
+        Edit::Settings(_) => 0,
     };
     if matches!(
         e,
@@ -215,12 +235,19 @@ proptest! {
     fn edits_give_what_a_check_from_scratch_gives(edits in prop::collection::vec((edit(), any::<bool>()), 1..40)) {
         let mut texts = start();
         let mut live = [true, true];
+        let mut settings = ProjectSettings::default();
+        let today = Date::new(2026, 6, 1);
         let mut db = Db::default();
+        db.set_today(today);
         for k in 0..2 {
             put(&mut db, k, &texts, &live);
         }
         db.settle(true, None).unwrap();
         for (e, fast_first) in &edits {
+            if let Edit::Settings(k) = e {
+                settings = settings::read(SETTINGS[*k]).settings;
+                db.set_settings(settings.clone());
+            }
             let k = apply(&mut texts, &mut live, e);
             put(&mut db, k, &texts, &live);
             if *fast_first {
@@ -228,7 +255,8 @@ proptest! {
             }
             db.settle(true, None).unwrap();
             prop_assert!(!db.is_pending());
-            let mut fresh = Db::default();
+            let mut fresh = Db::new(settings.clone());
+            fresh.set_today(today);
             for k in 0..2 {
                 put(&mut fresh, k, &texts, &live);
             }
@@ -266,6 +294,35 @@ fn an_edit_computes_only_what_depends_on_it() {
     assert!(
         comment < one,
         "{comment} after a comment, {one} after a change"
+    );
+}
+
+#[test]
+fn settings_compute_only_what_shows_numbers_in_other_units() {
+    let mut db = Db::default();
+    let text = "ring r {\n    bore = 5.502 in\n    runs_on = 5.497 in\n    clearance_limit = 0.006 .. 0.007 in\n}\n";
+    db.set_file("a.pump", text);
+    db.set_file("old/b.pump", text);
+    db.settle(true, None).unwrap();
+    let all = db.computed_nodes();
+    assert!(
+        !db.set_settings(
+            settings::read("fail_at = \"advice\"\n[levels]\nCW12 = \"off\"\n").settings
+        )
+    );
+    db.settle(true, None).unwrap();
+    assert_eq!(db.computed_nodes(), all, "levels compute nothing");
+    assert!(db.findings(db.file("a.pump").unwrap()).is_empty());
+    assert!(
+        db.set_settings(
+            settings::read("[[folder]]\npath = \"old\"\nunits = \"metric\"\n").settings
+        )
+    );
+    db.settle(true, None).unwrap();
+    let anew = db.computed_nodes() - all;
+    assert!(
+        anew > 0 && anew <= all / 2,
+        "{anew} of {all}, for one of two files"
     );
 }
 

@@ -1,7 +1,7 @@
 //! The shipped demo and examples give exactly the findings that are marked in place: every finding stands on a line
 //! with `// finds: CODE`, and every mark is found.
 
-use cutwater_compiler::{Db, Settings, world::Disk};
+use cutwater_compiler::{Db, ProjectSettings, settings, world::Disk};
 use cutwater_text::Encoding;
 use std::path::{Path, PathBuf};
 
@@ -25,8 +25,12 @@ fn check(folder: &str) -> usize {
         .join("../..")
         .join(folder);
     let settings = match std::fs::read_to_string(root.join("cutwater.toml")) {
-        Ok(t) => Settings::parse(&t).expect("a sound project file"),
-        Err(_) => Settings::default(),
+        Ok(t) => {
+            let read = settings::read(&t);
+            assert!(read.findings.is_empty(), "{:?}", read.findings);
+            read.settings
+        }
+        Err(_) => ProjectSettings::default(),
     };
     let mut db = Db::new(settings);
     let world = Disk::new(&root);

@@ -1,6 +1,7 @@
 //! The command line, as `clap` reads it.
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
+use cutwater_compiler::value::Date;
 use std::path::PathBuf;
 
 /// Checks, solves and formats pump specs.
@@ -21,13 +22,15 @@ pub struct Args {
 #[derive(Subcommand, Debug)]
 pub enum Command {
     /// Check specs and report what is found; with --fix, mend what has a fix first.
-    Check(CheckAndFix),
+    Check(CheckCommand),
     /// Give the computed properties of specs and the operating points of their duties.
     Solve(Check),
     /// Lay specs out in the one canonical way.
     Format(Layout),
     /// Explain a finding, a kind, a field (ring.bore) or a unit; without a topic, list them.
     Explain(Explain),
+    /// Show the settings in force for a path, and where each comes from.
+    Settings(SettingsCommand),
     /// Serve an editor over standard input and output (Language Server Protocol).
     Lsp,
 }
@@ -42,23 +45,30 @@ pub struct Input {
     /// The path standard input goes by: what `use` lines are taken from and messages name.
     #[arg(long, value_name = "NAME", default_value = "stdin.pump")]
     pub stdin_name: PathBuf,
-    /// A setting in place of the one in cutwater.toml, as fail_at=warning or levels.unused-use=off.
+    /// A setting in place of the one in cutwater.toml, as fail_at=warning or levels.CW17=off.
     #[arg(long = "config", value_name = "KEY=VALUE")]
     pub config: Vec<String>,
 }
 
 /// `check`.
 #[derive(ClapArgs, Debug)]
-pub struct CheckAndFix {
-    /// What to check and how to write it.
+pub struct CheckCommand {
+    /// What it has in common with `solve`.
     #[command(flatten)]
     pub check: Check,
+    /// Make what is found in these files known: write it to FILE, or to the baseline of the settings, or to
+    /// cutwater-baseline.json at the root of the workspace.
+    #[arg(long, value_name = "FILE", num_args = 0..=1, require_equals = true, conflicts_with_all = ["no_baseline", "prune_baseline"])]
+    pub write_baseline: Option<Option<PathBuf>>,
+    /// Take out of the baseline what is found no more.
+    #[arg(long, conflicts_with = "no_baseline")]
+    pub prune_baseline: bool,
     /// Apply the fixes of what is found, then report what is left. Standard input is mended to standard output, and what is
     /// left is reported on standard error.
     #[arg(long, value_enum, value_name = "WHICH", num_args = 0..=1, require_equals = true, default_missing_value = "safe")]
     pub fix: Option<Which>,
     /// Change nothing; show what --fix (or --fix=all) would change.
-    #[arg(long)]
+    #[arg(long, conflicts_with_all = ["write_baseline", "prune_baseline"])]
     pub diff: bool,
 }
 
@@ -69,6 +79,20 @@ pub enum Which {
     Safe,
     /// Those, too, that guess at what was meant: read what they changed.
     All,
+}
+
+/// `settings`.
+#[derive(ClapArgs, Debug)]
+pub struct SettingsCommand {
+    /// A file or folder.
+    #[arg(value_name = "PATH", default_value = ".")]
+    pub path: PathBuf,
+    /// A setting in place of the one in cutwater.toml, as fail_at=warning or levels.CW17=off.
+    #[arg(long = "config", value_name = "KEY=VALUE")]
+    pub config: Vec<String>,
+    /// How to write it.
+    #[arg(long, value_enum, default_value_t = PageFormat::Text)]
+    pub format: PageFormat,
 }
 
 /// `check` and `solve`.
@@ -86,6 +110,22 @@ pub struct Check {
     /// Show at most this many findings as text; 0 shows all. JSON always holds all.
     #[arg(long, value_name = "N", default_value_t = 0)]
     pub limit: usize,
+    /// The baseline of known findings, in place of the one in cutwater.toml.
+    #[arg(long, value_name = "FILE", conflicts_with = "no_baseline")]
+    pub baseline: Option<PathBuf>,
+    /// Take no finding as known.
+    #[arg(long)]
+    pub no_baseline: bool,
+    /// Show known findings, too; they do not count.
+    #[arg(long)]
+    pub show_known: bool,
+    /// The day to check for, year-month-day, which ends acceptances; else today, in UTC.
+    #[arg(long, value_name = "DATE", value_parser = day)]
+    pub today: Option<Date>,
+}
+
+fn day(text: &str) -> Result<Date, String> {
+    Date::parse(text).ok_or_else(|| "a day is written year-month-day, as 2026-05-14".to_owned())
 }
 
 /// How to write what was found.

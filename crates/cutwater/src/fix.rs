@@ -9,6 +9,7 @@ use crate::args::Which;
 use crate::failure::Failure;
 use crate::project::{Origin, Project};
 use crate::replace::{diff, replace};
+use crate::work::Plan;
 use cutwater_compiler::Db;
 use cutwater_compiler::world::{Disk, Found};
 use cutwater_editor::{Mended, mend};
@@ -49,9 +50,11 @@ impl Which {
 ///
 /// # Errors
 /// A file that was named is gone.
-pub fn plan(project: &Project, which: Which) -> Result<Fixes, Failure> {
+pub fn plan(project: &Project, plan: &Plan, which: Which) -> Result<Fixes, Failure> {
     let world = Disk::new(&project.root);
     let mut db = Db::new(project.settings.clone());
+    db.set_today(plan.today);
+    db.set_baseline(plan.baseline.clone());
     let mut named = Vec::new();
     let mut origins: BTreeMap<&str, &Origin> = BTreeMap::new();
     for f in &project.files {

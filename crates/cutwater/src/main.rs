@@ -1,7 +1,8 @@
 //! The `cutwater` command: checks, solves, formats and explains pump specs, and serves editors.
 //!
-//! The way of a run: [`args`] reads the command line; [`project`] finds the workspace, its settings and the
-//! files; [`work`] reads and checks them on all cores; [`fix`] applies fixes first where that is asked for; [`render`] and [`solve`] draw what was found for a
+//! The way of a run: [`args`] reads the command line; [`project`] finds the workspace and the files,
+//! [`settings`] reads its settings and [`baseline`] what is known already; [`fix`] applies fixes where that is asked for;
+//! [`work`] reads and checks the files on all cores; [`render`] and [`solve`] draw what was found for a
 //! terminal, `cutwater-report` writes JSON; [`output`] sends it off. [`guard`] turns a fault in the tool and
 //! an interrupt into the exit codes promised for them.
 //!
@@ -11,6 +12,7 @@
 //! Not here: any rule of the language, any formula.
 
 mod args;
+mod baseline;
 mod explain;
 mod failure;
 mod fix;
@@ -20,6 +22,7 @@ mod output;
 mod project;
 mod render;
 mod replace;
+mod settings;
 mod solve;
 mod work;
 
@@ -63,6 +66,7 @@ fn command(args: Args) -> u8 {
         Command::Solve(a) => solve_command(a),
         Command::Format(a) => format::run(&a),
         Command::Explain(a) => explain::run(&a),
+        Command::Settings(a) => settings::run(&a),
         // The server ends by its client's word, so an interrupt keeps its usual effect there.
         Command::Lsp => Ok(u8::try_from(cutwater_server::run_stdio()).unwrap_or(exit::FAILED)),
     };
@@ -72,9 +76,9 @@ fn command(args: Args) -> u8 {
     })
 }
 
-fn check(args: args::CheckAndFix) -> Result<u8, Failure> {
-    let a = &args.check;
-    if args.diff && a.format == args::Format::Json {
+fn check(c: args::CheckCommand) -> Result<u8, Failure> {
+    let (a, write) = (c.check, c.write_baseline);
+    if c.diff && a.format == args::Format::Json {
         return Err(Failure::new(
             "--diff shows differences of texts and cannot be written as JSON",
         )
@@ -82,25 +86,32 @@ fn check(args: args::CheckAndFix) -> Result<u8, Failure> {
     }
     guard::end_on_interrupt();
     let mut project = project::find(&a.input)?;
+    let known = baseline::load(&project, &a, write.as_ref())?;
+    let plan = plan(&a, &known, false);
     let mut failed = false;
     let mut notes = Vec::new();
     let mut shown = None;
-    if args.diff {
-        let fixes = fix::plan(&project, args.fix.unwrap_or(args::Which::Safe))?;
+    if c.diff {
+        let fixes = fix::plan(&project, &plan, c.fix.unwrap_or(args::Which::Safe))?;
         shown = Some(fixes.diff(&project));
         notes = fixes.notes(true);
-    } else if let Some(which) = args.fix {
-        let mut fixes = fix::plan(&project, which)?;
+    } else if let Some(which) = c.fix {
+        let mut fixes = fix::plan(&project, &plan, which)?;
         for f in fixes.write(&mut project) {
             f.show();
             failed = true;
         }
         notes = fixes.notes(false);
     }
-    let mut outcome = work::run(&project, false)?;
+    let mut outcome = work::run(&project, &plan)?;
+    outcome.show_known = a.show_known;
+    match write {
+        Some(_) => baseline::write(&project, &known, &mut outcome)?,
+        None => baseline::finish(&project, &known, &mut outcome, c.prune_baseline)?,
+    }
     outcome.notes.splice(0..0, notes);
     // What passes through standard output must hold the spec alone, or the difference alone.
-    let spec = if args.fix.is_some() && !args.diff {
+    let spec = if c.fix.is_some() && !c.diff {
         project.stdin_text()
     } else {
         None
@@ -126,17 +137,16 @@ fn check(args: args::CheckAndFix) -> Result<u8, Failure> {
         args::Format::Json => out.write(&json(&outcome, "check", false)?),
     }
     out.finish()?;
-    Ok(if failed {
-        exit::FAILED
-    } else {
-        code(&outcome, &project)
-    })
+    Ok(if failed { exit::FAILED } else { code(&outcome) })
 }
 
 fn solve_command(a: args::Check) -> Result<u8, Failure> {
     guard::end_on_interrupt();
     let project = project::find(&a.input)?;
-    let outcome = work::run(&project, true)?;
+    let known = baseline::load(&project, &a, None)?;
+    let mut outcome = work::run(&project, &plan(&a, &known, true))?;
+    outcome.show_known = a.show_known;
+    baseline::finish(&project, &known, &mut outcome, false)?;
     let mut out = Output::new(a.color);
     match a.format {
         args::Format::Text => {
@@ -153,7 +163,15 @@ fn solve_command(a: args::Check) -> Result<u8, Failure> {
         args::Format::Json => out.write(&json(&outcome, "solve", true)?),
     }
     out.finish()?;
-    Ok(code(&outcome, &project))
+    Ok(code(&outcome))
+}
+
+fn plan(a: &args::Check, known: &baseline::InForce, results: bool) -> work::Plan {
+    work::Plan {
+        results,
+        today: a.today.or_else(cutwater_compiler::world::today),
+        baseline: known.baseline.clone(),
+    }
 }
 
 fn json(outcome: &Outcome, command: &str, results: bool) -> Result<String, Failure> {
@@ -163,10 +181,10 @@ fn json(outcome: &Outcome, command: &str, results: bool) -> Result<String, Failu
 }
 
 /// The exit code an outcome deserves: a duty that could not be solved says more than any other finding.
-fn code(outcome: &Outcome, project: &project::Project) -> u8 {
+fn code(outcome: &Outcome) -> u8 {
     if outcome.findings().any(|f| is_unsolved(f.code)) {
         exit::UNSOLVED
-    } else if outcome.summary().at_least(project.settings.fail_at) > 0 {
+    } else if outcome.fails() {
         exit::FINDINGS
     } else {
         exit::CLEAN

@@ -10,8 +10,10 @@
 use crate::args::Input;
 use crate::failure::Failure;
 use cutwater_compiler::MAX_FILE;
-use cutwater_compiler::settings::{FILE_NAME, Settings};
+use cutwater_compiler::ProjectSettings;
+use cutwater_compiler::settings::FILE_NAME;
 use cutwater_compiler::world::{Found, from_bytes, read_path};
+use cutwater_report::FileOutcome;
 use ignore::{WalkBuilder, WalkState};
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Read;
@@ -55,9 +57,11 @@ pub struct Project {
     /// The workspace's root, as the system itself writes it.
     pub root: PathBuf,
     /// The folder the command runs in.
-    here: PathBuf,
+    pub here: PathBuf,
     /// The settings in force.
-    pub settings: Settings,
+    pub settings: ProjectSettings,
+    /// The project file, where something in it is wrong.
+    pub project_file: Option<FileOutcome>,
     /// The files that were named, by path.
     pub files: Vec<Named>,
     /// What a reader should know about the choice of files.
@@ -99,12 +103,10 @@ impl Target {
 /// Finds the project the paths speak of.
 ///
 /// # Errors
-/// A path that is not there or cannot be read, one outside the workspace, no spec at all, a project file or a
-/// `--config` that is wrong.
+/// A path that is not there or cannot be read, one outside the workspace, no spec at all, a `--config` that is
+/// wrong.
 pub fn find(input: &Input) -> Result<Project, Failure> {
-    let here = std::env::current_dir()
-        .and_then(|p| p.canonicalize())
-        .map_err(|e| Failure::new(format!("the current folder cannot be read: {e}")))?;
+    let here = here()?;
     let mut targets = Vec::new();
     let mut stdin = None;
     for path in &input.paths {
@@ -118,7 +120,7 @@ pub fn find(input: &Input) -> Result<Project, Failure> {
         }
     }
     let root = root_of(&targets, &here);
-    let settings = settings(&root, &here, &input.config)?;
+    let (settings, project_file) = crate::settings::load(&root, &here, &input.config)?;
 
     let mut files: BTreeMap<String, Origin> = BTreeMap::new();
     let mut notes = Vec::new();
@@ -138,7 +140,7 @@ pub fn find(input: &Input) -> Result<Project, Failure> {
                 notes.extend(found.notes);
                 for f in found.projects.iter().filter(|f| f.parent() != Some(&*root)) {
                     notes.push(format!(
-                        "{} is not in force here; it is when its own folder is named first",
+                        "{} is not in force here; it is when its own folder is named first, and `[[folder]]` in the project file above sets a part of a workspace apart",
                         shown(&here, f)
                     ));
                 }
@@ -171,6 +173,7 @@ pub fn find(input: &Input) -> Result<Project, Failure> {
         root,
         here,
         settings,
+        project_file,
         files: files
             .into_iter()
             .map(|(key, origin)| Named { key, origin })
@@ -272,8 +275,29 @@ fn slashed(path: &Path) -> String {
         .join("/")
 }
 
+/// The root of the workspace a path lies in, and the path there; empty for the root itself.
+///
+/// # Errors
+/// The path is not there.
+pub fn place(path: &Path) -> Result<(PathBuf, PathBuf, String), Failure> {
+    let here = here()?;
+    let target = target(&here, path)?;
+    let root = root_of(std::slice::from_ref(&target), &here);
+    let full = match &target {
+        Target::Folder(p) | Target::File(p) | Target::Stdin(p) => p,
+    };
+    let key = key_of(&root, full);
+    Ok((root, here, key))
+}
+
+fn here() -> Result<PathBuf, Failure> {
+    std::env::current_dir()
+        .and_then(|p| p.canonicalize())
+        .map_err(|e| Failure::new(format!("the current folder cannot be read: {e}")))
+}
+
 /// A path as shown: from the current folder where the two have a folder in common, else in full.
-fn shown(here: &Path, path: &Path) -> String {
+pub fn shown(here: &Path, path: &Path) -> String {
     if let Ok(inside) = path.strip_prefix(here) {
         return if inside.as_os_str().is_empty() {
             ".".to_owned()
@@ -384,61 +408,6 @@ fn read_stdin() -> Result<Found, Failure> {
         )),
         found => Ok(found),
     }
-}
-
-fn settings(root: &Path, here: &Path, overrides: &[String]) -> Result<Settings, Failure> {
-    let path = root.join(FILE_NAME);
-    let name = shown(here, &path);
-    let text = match std::fs::read(&path) {
-        Ok(bytes) => String::from_utf8(bytes).map_err(|e| {
-            Failure::new(format!(
-                "`{name}` is not UTF-8 text: byte {} belongs to no character",
-                e.utf8_error().valid_up_to()
-            ))
-            .help("save it as UTF-8")
-        })?,
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => String::new(),
-        Err(e) => return Err(Failure::new(format!("`{name}` cannot be read: {e}"))),
-    };
-    let from_file = Settings::parse(&text).map_err(|e| {
-        let f = Failure::new(format!("`{name}`: {}", e.message));
-        match e.span {
-            Some(span) => f.at(&name, &text, span),
-            None => f,
-        }
-    })?;
-    if overrides.is_empty() {
-        return Ok(from_file);
-    }
-    let mut table: toml::Table = text
-        .parse()
-        .map_err(|e| Failure::new(format!("`{name}` cannot be read: {e}")))?;
-    for given in overrides {
-        let wrong = |why: &str| {
-            Failure::new(format!("--config {given}: {why}"))
-                .help("write key=value, as fail_at=warning or levels.unused-use=off")
-        };
-        let (key, word) = given
-            .split_once('=')
-            .ok_or_else(|| wrong("there is no `=` in it"))?;
-        let word = word.trim().trim_matches('"');
-        let mut at = &mut table;
-        let parts: Vec<&str> = key.trim().split('.').collect();
-        let (last, front) = parts.split_last().ok_or_else(|| wrong("it has no key"))?;
-        for part in front {
-            at = at
-                .entry((*part).to_owned())
-                .or_insert_with(|| toml::Value::Table(toml::Table::new()))
-                .as_table_mut()
-                .ok_or_else(|| wrong(&format!("`{part}` holds no other settings")))?;
-        }
-        at.insert((*last).to_owned(), toml::Value::String(word.to_owned()));
-        let merged = toml::to_string(&table).map_err(|e| wrong(&e.to_string()))?;
-        Settings::parse(&merged).map_err(|e| wrong(&e.message))?;
-    }
-    let merged = toml::to_string(&table)
-        .map_err(|e| Failure::new(format!("--config cannot be used: {e}")))?;
-    Settings::parse(&merged).map_err(|e| Failure::new(format!("--config: {}", e.message)))
 }
 
 #[cfg(test)]

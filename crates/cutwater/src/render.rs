@@ -48,17 +48,23 @@ fn level_color(level: Level) -> u8 {
     }
 }
 
-fn shown(outcome: &Outcome, limit: usize) -> impl Iterator<Item = &Finding<At>> {
+/// The findings to show, each with whether the baseline knows it.
+fn shown(outcome: &Outcome, limit: usize) -> impl Iterator<Item = (&Finding<At>, bool)> {
     let most = if limit == 0 { usize::MAX } else { limit };
-    outcome.findings().take(most)
+    outcome.listed().take(most)
+}
+
+/// What a level is called in a header.
+fn level_text(f: &Finding<At>, known: bool) -> String {
+    format!("{}{}", if known { "known " } else { "" }, f.level)
 }
 
 /// The findings, each with the lines it speaks of; at most `limit`, or all if that is 0.
 pub fn findings(outcome: &Outcome, style: Style, limit: usize) -> String {
     let mut sources = Sources::default();
     let mut out = String::new();
-    for f in shown(outcome, limit) {
-        out.push_str(&finding(f, style, &mut sources));
+    for (f, known) in shown(outcome, limit) {
+        out.push_str(&finding(f, known, style, &mut sources));
         out.push('\n');
     }
     out
@@ -67,12 +73,12 @@ pub fn findings(outcome: &Outcome, style: Style, limit: usize) -> String {
 /// The findings, one line for each; at most `limit`, or all if that is 0.
 pub fn concise(outcome: &Outcome, limit: usize) -> String {
     let mut out = String::new();
-    for f in shown(outcome, limit) {
+    for (f, known) in shown(outcome, limit) {
         let _ = writeln!(
             out,
             "{}: {}[{} {}] {}",
             place(&f.place),
-            f.level,
+            level_text(f, known),
             f.code.id,
             f.code.name,
             one_line(&f.message)
@@ -84,7 +90,7 @@ pub fn concise(outcome: &Outcome, limit: usize) -> String {
 /// The line that closes the output, and what else is to be said.
 pub fn summary(outcome: &Outcome, limit: usize) -> String {
     let mut out = format!("{}\n", outcome.summary());
-    let all = outcome.findings().count();
+    let all = outcome.listed().count();
     if limit > 0 && all > limit {
         let _ = writeln!(
             out,
@@ -109,8 +115,8 @@ fn one_line(text: &str) -> String {
         .join(" ")
 }
 
-fn header(f: &Finding<At>, style: Style) -> String {
-    let head = format!("{}[{} {}]:", f.level, f.code.id, f.code.name);
+fn header(f: &Finding<At>, known: bool, style: Style) -> String {
+    let head = format!("{}[{} {}]:", level_text(f, known), f.code.id, f.code.name);
     format!("{} {}", style.bold(&head, level_color(f.level)), f.message)
 }
 
@@ -128,26 +134,27 @@ fn remarks(f: &Finding<At>) -> Vec<(&'static str, String)> {
     };
     if let Some(x) = &f.fix
         && !x.edits.iter().all(|e| told(&e.text))
+        && f.help.as_ref() != Some(&x.title)
     {
         out.push(("fix", x.title.clone()));
     }
     out
 }
 
-fn finding(f: &Finding<At>, style: Style, sources: &mut Sources) -> String {
+fn finding(f: &Finding<At>, known: bool, style: Style, sources: &mut Sources) -> String {
     let drawn = if sources.drawable(f) {
         // A fault of the drawing must not lose the finding.
-        catch_unwind(AssertUnwindSafe(|| draw(f, style, sources)))
+        catch_unwind(AssertUnwindSafe(|| draw(f, known, style, sources)))
             .ok()
             .flatten()
     } else {
         None
     };
-    drawn.unwrap_or_else(|| plain(f, style))
+    drawn.unwrap_or_else(|| plain(f, known, style))
 }
 
 /// Drawn by `ariadne`; `None` where it failed.
-fn draw(f: &Finding<At>, style: Style, sources: &mut Sources) -> Option<String> {
+fn draw(f: &Finding<At>, known: bool, style: Style, sources: &mut Sources) -> Option<String> {
     let config = Config::new()
         .with_index_type(IndexType::Byte)
         .with_color(style.color);
@@ -194,7 +201,7 @@ fn draw(f: &Finding<At>, style: Style, sources: &mut Sources) -> Option<String> 
     let text = String::from_utf8(bytes).ok()?;
     // The first line is ariadne's own header; ours names the code, the way settings and `explain` do.
     let (_, body) = text.split_once('\n')?;
-    let mut out = header(f, style);
+    let mut out = header(f, known, style);
     out.push('\n');
     for line in body.lines() {
         out.push_str(line.trim_end());
@@ -204,8 +211,8 @@ fn draw(f: &Finding<At>, style: Style, sources: &mut Sources) -> Option<String> 
 }
 
 /// Drawn without help: the place, a piece of its line, and what belongs to it.
-fn plain(f: &Finding<At>, style: Style) -> String {
-    let mut out = header(f, style);
+fn plain(f: &Finding<At>, known: bool, style: Style) -> String {
+    let mut out = header(f, known, style);
     let _ = write!(out, "\n  --> {}", place(&f.place));
     if !f.here.is_empty() {
         let _ = write!(out, ": {}", f.here);
@@ -422,7 +429,7 @@ mod tests {
     }
 
     fn one(f: &Finding<At>) -> String {
-        finding(f, NO_COLOR, &mut Sources::default())
+        finding(f, false, NO_COLOR, &mut Sources::default())
     }
 
     #[test]
@@ -466,7 +473,7 @@ mod tests {
             assert!(text.contains(part), "{part}: {text}");
         }
         assert!(!text.contains('\u{1b}'), "{text}");
-        let coloured = finding(&f, Style { color: true }, &mut Sources::default());
+        let coloured = finding(&f, false, Style { color: true }, &mut Sources::default());
         assert!(coloured.contains("\u{1b}[1;31m"), "{coloured}");
     }
 

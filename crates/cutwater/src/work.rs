@@ -9,11 +9,14 @@
 use crate::failure::Failure;
 use crate::project::Project;
 use cutwater_compiler::Db;
+use cutwater_compiler::baseline::Baseline;
 use cutwater_compiler::paths;
+use cutwater_compiler::value::Date;
 use cutwater_compiler::world::{Disk, Found, World};
 use cutwater_report::outcome::{Collector, Outcome};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// Bytes of text worth a database of their own.
 const BATCH: usize = 64 << 10;
@@ -21,11 +24,22 @@ const BATCH: usize = 64 << 10;
 /// Fewest files for which the thread pool is woken to read them.
 const READ_IN_PARALLEL: usize = 16;
 
-/// Checks a project, and computes its results if `results` is set.
+/// How a project is to be checked.
+#[derive(Debug, Default)]
+pub struct Plan {
+    /// Compute its results, too.
+    pub results: bool,
+    /// What day it is.
+    pub today: Option<Date>,
+    /// The findings that are known.
+    pub baseline: Option<Arc<Baseline>>,
+}
+
+/// Checks a project.
 ///
 /// # Errors
 /// A file that was named is gone.
-pub fn run(project: &Project, results: bool) -> Result<Outcome, Failure> {
+pub fn run(project: &Project, plan: &Plan) -> Result<Outcome, Failure> {
     let texts: Vec<Found> = if project.files.len() < READ_IN_PARALLEL {
         project.files.iter().map(|f| f.read()).collect()
     } else {
@@ -71,7 +85,7 @@ pub fn run(project: &Project, results: bool) -> Result<Outcome, Failure> {
             .collect()
     };
     let batches = share_out(&sizes, &uses);
-    let check = |batch: &Vec<usize>| check(project, &texts, &world, batch, results);
+    let check = |batch: &Vec<usize>| check(project, &texts, &world, batch, plan);
     let parts: Vec<Outcome> = if batches.len() < 2 {
         batches.iter().map(check).collect()
     } else {
@@ -79,14 +93,15 @@ pub fn run(project: &Project, results: bool) -> Result<Outcome, Failure> {
     };
     let mut out = Outcome {
         notes: project.notes.clone(),
+        project: project.project_file.clone(),
         ..Outcome::default()
     };
+    let mut all = Outcome::default();
     for p in parts {
-        out.files.extend(p.files);
-        out.brought_in.extend(p.brought_in);
+        all.add(p);
     }
     // `merge` puts the order right, once.
-    out.merge(Outcome::default());
+    out.merge(all);
     Ok(out)
 }
 
@@ -95,9 +110,11 @@ fn check(
     texts: &[Found],
     world: &dyn World,
     batch: &[usize],
-    results: bool,
+    plan: &Plan,
 ) -> Outcome {
     let mut db = Db::new(project.settings.clone());
+    db.set_today(plan.today);
+    db.set_baseline(plan.baseline.clone());
     let mut named = Vec::new();
     for k in batch {
         let key = &project.files[*k].key;
@@ -114,7 +131,7 @@ fn check(
     let collector = Collector::new(&db, &shown);
     let mut out = Outcome::default();
     for f in &named {
-        out.files.push(collector.file(*f, results));
+        out.add(collector.named(*f, plan.results));
     }
     for f in db.files() {
         let key = db.path(f).as_str();

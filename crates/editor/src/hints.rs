@@ -187,7 +187,7 @@ fn units(db: &Db, d: DeclId, parsed: &cutwater_syntax::Parsed, out: &mut Vec<Hin
         let Some(Value::Quantity(q)) = db.settled(d, k as u16) else {
             continue;
         };
-        if let Some(text) = other_unit(q, db.settings().units) {
+        if let Some(text) = other_unit(q, db.settings_of(db.file_of(d)).units) {
             out.push(Hint {
                 offset: (value.span.end + db.chunk(d).start) as usize,
                 label: format!("= {text}"),

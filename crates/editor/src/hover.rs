@@ -8,7 +8,7 @@ use cutwater_compiler::schema::{
     ColumnType, FieldDef, GroupDef, KindDef, Need, Sign, Slot, Slots, TableDef, Type,
 };
 use cutwater_compiler::value::{Quantity, Range, Value};
-use cutwater_compiler::{Db, DeclId, eval, library, results, schema, show};
+use cutwater_compiler::{Db, DeclId, Settings, eval, library, results, schema, show};
 use cutwater_finding::FileId;
 use cutwater_quantity::{Kind, UnitSystem, display, parse_unit};
 use cutwater_syntax::ast::{ExprKind, ItemKind};
@@ -52,9 +52,9 @@ pub fn hover(db: &Db, file: FileId, offset: usize) -> Option<Hover> {
             format!("**{}** — {}\n\n{}", c.name, column_type(c.ty), c.doc)
         }
         Thing::Unit(u) => unit(u)?,
-        Thing::Number | Thing::Literal => value_block(db, db.settled(decl, slot?)?)?,
+        Thing::Number | Thing::Literal => value_block(db, file, db.settled(decl, slot?)?)?,
         Thing::Name { path, index, decls } => {
-            target(db, &resolve(db, decl, path, *index, *decls)?)?
+            target(db, file, &resolve(db, decl, path, *index, *decls)?)?
         }
         Thing::Choice(word) => {
             let Some((_, Slot::Field(f) | Slot::GroupField(_, f))) =
@@ -161,7 +161,10 @@ fn item(db: &Db, d: DeclId) -> String {
             db.name(d).map_or("", |n| n.as_str()),
             value.span.slice(source)
         )));
-        if let Some(v) = db.settled(d, 0).and_then(|v| value_block(db, v)) {
+        if let Some(v) = db
+            .settled(d, 0)
+            .and_then(|v| value_block(db, db.file_of(d), v))
+        {
             out.push_str("\n\n");
             out.push_str(&v);
         }
@@ -343,7 +346,7 @@ fn slot_text(db: &Db, d: DeclId, slot: u16) -> Option<String> {
     if !matches!(def, Slot::Table(_)) {
         match db.settled(d, slot) {
             Some(v) => {
-                if let Some(v) = value_block(db, v) {
+                if let Some(v) = value_block(db, db.file_of(d), v) {
                     out.push_str("\n\n");
                     out.push_str(&v);
                 }
@@ -380,7 +383,7 @@ fn operands(db: &Db, d: DeclId, slots: &Slots, formula: &str, own: &str) -> Stri
             seen.push(word);
             out.push_str(&format!(
                 "\n- `{word}` = {} ({})",
-                show::with_limits(q, db.settings()),
+                show::with_limits(q, db.settings_of(db.file_of(d))),
                 q.origin.word()
             ));
         }
@@ -388,7 +391,7 @@ fn operands(db: &Db, d: DeclId, slots: &Slots, formula: &str, own: &str) -> Stri
     out
 }
 
-fn target(db: &Db, t: &Target) -> Option<String> {
+fn target(db: &Db, file: FileId, t: &Target) -> Option<String> {
     match t {
         Target::Item(d) => Some(item(db, *d)),
         Target::Slot(d, slot) => {
@@ -411,25 +414,26 @@ fn target(db: &Db, t: &Target) -> Option<String> {
                 span.slice(source),
                 named(db, *lay)
             );
-            if let Some(v) = values.as_ref().and_then(|v| value_block(db, v)) {
+            if let Some(v) = values.as_ref().and_then(|v| value_block(db, file, v)) {
                 out.push_str("\n\n");
                 out.push_str(&v);
             }
             Some(out)
         }
-        Target::Part(v) => value_block(db, v.as_ref()?),
+        Target::Part(v) => value_block(db, file, v.as_ref()?),
     }
 }
 
 /// A value: nominal, worst case, root-sum-square, and in the other unit system.
-fn value_block(db: &Db, v: &Value) -> Option<String> {
+fn value_block(db: &Db, file: FileId, v: &Value) -> Option<String> {
+    let settings = db.settings_of(file);
     match v {
-        Value::Quantity(q) => Some(quantity(db, q)),
-        Value::Range(r) => Some(format!("**{}**", show::range(r, db.settings()))),
+        Value::Quantity(q) => Some(quantity(settings, q)),
+        Value::Range(r) => Some(format!("**{}**", show::range(r, settings))),
         Value::Phrase(parts) => {
             let lines: Vec<String> = parts
                 .iter()
-                .map(|(n, q)| format!("- {n}: {}", show::with_limits(q, db.settings())))
+                .map(|(n, q)| format!("- {n}: {}", show::with_limits(q, settings)))
                 .collect();
             Some(lines.join("\n"))
         }
@@ -440,7 +444,7 @@ fn value_block(db: &Db, v: &Value) -> Option<String> {
         Value::Decl(d) => Some(named(db, *d)),
         Value::Piece(p) => Some(format!(
             "**{}** of {}",
-            show::with_limits(&p.length, db.settings()),
+            show::with_limits(&p.length, settings),
             named(db, p.of)
         )),
         Value::Record(r) => {
@@ -450,7 +454,7 @@ fn value_block(db: &Db, v: &Value) -> Option<String> {
                 .filter(|(n, _)| n != "name")
                 .filter_map(|(n, v)| match v {
                     Value::Quantity(q) => {
-                        Some(format!("- {n}: {}", show::with_limits(q, db.settings())))
+                        Some(format!("- {n}: {}", show::with_limits(q, settings)))
                     }
                     Value::Choice(w) => Some(format!("- {n}: {w}")),
                     Value::Text(t) => Some(format!("- {n}: {t}")),
@@ -465,8 +469,7 @@ fn value_block(db: &Db, v: &Value) -> Option<String> {
     }
 }
 
-fn quantity(db: &Db, q: &Quantity) -> String {
-    let settings = db.settings();
+fn quantity(settings: &Settings, q: &Quantity) -> String {
     let own = show::quantity(q, settings);
     let mut out = format!("**{own}** ({}, {})", q.kind.name(), q.origin.word());
     if q.value.is_toleranced() {
@@ -556,7 +559,7 @@ pub(crate) fn short(db: &Db, file: FileId, name: &str) -> Option<String> {
         Some(Value::Quantity(q))
             if !is_plain(db, d) && matches!(db.parsed(d).item.kind, ItemKind::Let { .. }) =>
         {
-            format!(" = {}", show::quantity(q, db.settings()))
+            format!(" = {}", show::quantity(q, db.settings_of(file)))
         }
         _ => String::new(),
     };

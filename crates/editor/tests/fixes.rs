@@ -9,7 +9,7 @@
 
 use cutwater_compiler::{Db, codes, results};
 use cutwater_editor::{Mended, fix_file, fix_of, mend};
-use cutwater_finding::{FileId, FixTier, Left};
+use cutwater_finding::{Code, FileId, FixTier, Left, Sample};
 use cutwater_syntax::token::{T, lex};
 use proptest::prelude::*;
 use std::collections::BTreeMap;
@@ -215,12 +215,19 @@ fn alone(text: &str) -> Files {
     [("example.pump".to_owned(), text.to_owned()), parts()].into()
 }
 
+/// The codes whose examples are specs.
+fn specs() -> impl Iterator<Item = &'static Code> {
+    codes::all()
+        .into_iter()
+        .filter(|c| c.sample == Sample::Spec)
+}
+
 /// Workspaces to spoil, and which of their files.
 fn corpus() -> &'static [(Files, String)] {
     static ALL: OnceLock<Vec<(Files, String)>> = OnceLock::new();
     ALL.get_or_init(|| {
         let mut out = Vec::new();
-        for c in codes::all() {
+        for c in specs() {
             for text in [c.fires, c.silent] {
                 // What nests too deep is nothing to spoil.
                 if text.len() < 4000 && c.id != "CW0103" {
@@ -481,6 +488,17 @@ const MENDED: &[(&str, FixTier, &str)] = &[
         FixTier::NeedsALook,
         "pump p { rating = 500 gpm at 150 psi }\nprocedure c {\n    source = draft\n    points (point, capacity %, net psi, hold min) { capacity 100 150 20 }\n}\ntest t of p {\n    procedure = c\n    date      = 2026-05-14\n    readings (point, flow gpm, discharge psi, intake_vacuum inHg, held min) { capacity 500 155 8 20 }\n}\n",
     ),
+    // An acceptance: what it speaks of is misspelt; it accepts nothing any more.
+    (
+        "let width = 3.001 in ± 0.002\nrequire width >= 3 in\naccept CW0502 on widht because \"measured each time\"\n",
+        FixTier::NeedsALook,
+        "let width = 3.001 in ± 0.002\nrequire width >= 3 in\naccept CW0502 on width because \"measured each time\"\n",
+    ),
+    (
+        "let width = 3.003 in ± 0.002\nrequire width >= 3 in\naccept CW0502 on width because \"measured each time\"\n",
+        FixTier::Safe,
+        "let width = 3.003 in ± 0.002\nrequire width >= 3 in\n",
+    ),
     // Limits are never widened by a fix.
     (
         "ring r {\n    bore            = 5.5020 in ± 0.003\n    runs_on         = 5.4970 in\n    clearance_limit = 0.003 .. 0.007 in\n}\n",
@@ -526,7 +544,7 @@ fn fixes_mend_what_they_say() {
 #[test]
 fn every_tier_a_page_speaks_of_is_offered_somewhere_and_no_other() {
     let mut offered: BTreeMap<&str, Vec<FixTier>> = BTreeMap::new();
-    let texts = codes::all().into_iter().map(|c| c.fires);
+    let texts = specs().map(|c| c.fires);
     for text in texts.chain(MENDED.iter().map(|m| m.0)) {
         let db = db_of(&alone(text));
         for f in db.findings(db.file("example.pump").unwrap()) {
@@ -536,7 +554,7 @@ fn every_tier_a_page_speaks_of_is_offered_somewhere_and_no_other() {
         }
     }
     let mut wrong = Vec::new();
-    for c in codes::all() {
+    for c in specs() {
         let has = offered.get(c.id).map_or(&[][..], Vec::as_slice);
         for t in c.fixes.iter().filter(|t| !has.contains(t)) {
             wrong.push(format!(

@@ -51,6 +51,15 @@ impl fmt::Display for Level {
     }
 }
 
+/// What the examples of a [`Code`] are written in.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Sample {
+    /// A spec.
+    Spec,
+    /// A project file, `cutwater.toml`.
+    Settings,
+}
+
 /// The declaration of a kind of finding. Compared by its `id`.
 #[derive(Debug)]
 pub struct Code {
@@ -66,9 +75,11 @@ pub struct Code {
     pub summary: &'static str,
     /// What is wrong, why it matters, what to do. Markdown.
     pub page: &'static str,
-    /// A spec in which it fires.
+    /// What the two examples are written in.
+    pub sample: Sample,
+    /// A text in which it fires.
     pub fires: &'static str,
-    /// The spec mended: it does not fire.
+    /// The text mended: it does not fire.
     pub silent: &'static str,
     /// How far the fixes may be trusted that come with it where one is possible; empty where it has none.
     pub fixes: &'static [FixTier],

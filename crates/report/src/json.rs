@@ -5,7 +5,7 @@
 //! columns in characters (Unicode scalar values). A span ends before its end. Numbers are finite. The schema
 //! is `schema/report-1.json`, made from these types.
 
-use crate::outcome::{At, FileOutcome, Outcome};
+use crate::outcome::{Aside, At, FileOutcome, Outcome};
 use cutwater_compiler::results::{Row, Shown};
 use cutwater_finding::{FixTier, Level};
 use serde::{Deserialize, Serialize};
@@ -27,7 +27,7 @@ pub struct Document {
     pub summary: Counts,
     /// Things to know about the run, in plain sentences.
     pub notes: Vec<String>,
-    /// What was found, by file and place.
+    /// What was found, by file and place. One with `accepted` or `known` does not count.
     pub findings: Vec<Finding>,
     /// What was computed, by file and place. Only in the document of `solve`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -56,6 +56,10 @@ pub struct Counts {
     pub warnings: usize,
     /// Pieces of advice in them.
     pub advice: usize,
+    /// Findings that the specs accept; not counted above.
+    pub accepted: usize,
+    /// Findings that the baseline knows; not counted above.
+    pub known: usize,
     /// Files that were not named but brought in by `use` and have findings of their own, which are not listed.
     pub brought_in_with_findings: Vec<String>,
 }
@@ -170,6 +174,22 @@ pub struct Finding {
     pub numbers: Vec<Number>,
     /// An edit that mends it.
     pub fix: Option<Fix>,
+    /// Why it is accepted; only where the spec accepts it. Such a finding does not count.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub accepted: Option<AcceptedFor>,
+    /// Whether the baseline knows it; only written where it does. Such a finding does not count.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub known: bool,
+}
+
+/// Why and how long a finding is accepted.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct AcceptedFor {
+    /// The reason given.
+    pub reason: String,
+    /// The last day on which it is accepted, year-month-day; null where it does not end.
+    pub until: Option<String>,
 }
 
 /// Another place that belongs to a finding.
@@ -274,8 +294,16 @@ fn some(text: &str) -> Option<String> {
 }
 
 impl Finding {
-    fn of(f: &cutwater_finding::Finding<At>) -> Self {
+    fn of(f: &cutwater_finding::Finding<At>, aside: Option<&Aside>) -> Self {
         Self {
+            accepted: match aside {
+                Some(Aside::Accepted { reason, until }) => Some(AcceptedFor {
+                    reason: reason.clone(),
+                    until: until.clone(),
+                }),
+                _ => None,
+            },
+            known: aside == Some(&Aside::Known),
             code: f.code.id.to_owned(),
             name: f.code.name.to_owned(),
             level: f.level.into(),
@@ -378,10 +406,16 @@ impl Document {
                 errors: s.errors,
                 warnings: s.warnings,
                 advice: s.advice,
+                accepted: s.accepted,
+                known: s.known,
                 brought_in_with_findings: outcome.brought_in.keys().cloned().collect(),
             },
             notes: outcome.notes.clone(),
-            findings: outcome.findings().map(Finding::of).collect(),
+            findings: outcome
+                .all_files()
+                .flat_map(FileOutcome::all)
+                .map(|(f, aside)| Finding::of(f, aside))
+                .collect(),
             results: results.then(|| {
                 outcome
                     .files

@@ -2,7 +2,7 @@
 //!
 //! [`outcome`] gathers findings and results of a run with the texts they speak of; [`json`] is the JSON
 //! document made from it, whose schema is `schema/report-1.json`; [`page`] holds the reference pages behind
-//! `cutwater explain`.
+//! `cutwater explain`; [`project_file`] describes `cutwater.toml`.
 //!
 //! Invariants: the order is that of paths, then of places; nothing depends on the order in which files were
 //! named or read, on the number of cores, or on the clock.
@@ -12,6 +12,7 @@
 pub mod json;
 pub mod outcome;
 pub mod page;
+pub mod project_file;
 pub mod reference;
 
 pub use json::{Document, FORMAT_VERSION};

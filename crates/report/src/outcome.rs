@@ -3,9 +3,10 @@
 //! A run may use several compiler databases; their outcomes are merged here. Files are kept in the order of
 //! their paths.
 
+use cutwater_compiler::baseline::{Baseline, Entry};
 use cutwater_compiler::results::{self, Row};
 use cutwater_compiler::schema::KindDef;
-use cutwater_compiler::{Db, Settings};
+use cutwater_compiler::{Db, Found, ProjectSettings, Standing};
 use cutwater_finding::{FileId, Finding, Level, Place};
 use cutwater_text::{Encoding, LineIndex, Position, Span};
 use std::cell::RefCell;
@@ -71,15 +72,63 @@ pub struct DeclOutcome {
     pub rows: Vec<Row>,
 }
 
+/// Why a finding does not count.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Aside {
+    /// The spec accepts it.
+    Accepted {
+        /// The reason given.
+        reason: String,
+        /// The last day on which it is accepted, year-month-day.
+        until: Option<String>,
+    },
+    /// The baseline knows it.
+    Known,
+}
+
 /// What was found in one file, and what was computed from it.
 #[derive(Clone, Debug)]
 pub struct FileOutcome {
     /// The file.
     pub source: Arc<Source>,
-    /// Its findings, by place.
+    /// Its findings that count, by place.
     pub findings: Vec<Finding<At>>,
+    /// Those that do not, by place.
+    pub aside: Vec<(Finding<At>, Aside)>,
+    /// The lowest level of a finding that makes a check fail.
+    pub fail_at: Level,
     /// Its declarations that have results, in the order of the text. Empty unless results were asked for.
     pub decls: Vec<DeclOutcome>,
+}
+
+impl FileOutcome {
+    /// A file with findings that all count, and no results.
+    pub fn new(source: Arc<Source>, findings: Vec<Finding<At>>, fail_at: Level) -> Self {
+        Self {
+            source,
+            findings,
+            aside: Vec::new(),
+            fail_at,
+            decls: Vec::new(),
+        }
+    }
+
+    /// Every finding with why it does not count, if so, by place.
+    pub fn all(&self) -> Vec<(&Finding<At>, Option<&Aside>)> {
+        let mut out: Vec<(&Finding<At>, Option<&Aside>)> = self
+            .findings
+            .iter()
+            .map(|f| (f, None))
+            .chain(self.aside.iter().map(|(f, a)| (f, Some(a))))
+            .collect();
+        out.sort_by_key(|(f, _)| (f.place.span.start, f.place.span.end, f.code.id));
+        out
+    }
+
+    /// Whether a finding is grave enough to make a check fail.
+    pub fn fails(&self) -> bool {
+        self.findings.iter().any(|f| f.level >= self.fail_at)
+    }
 }
 
 /// How many findings there are.
@@ -93,6 +142,10 @@ pub struct Summary {
     pub warnings: usize,
     /// Pieces of advice.
     pub advice: usize,
+    /// Findings that the specs accept; not among the others.
+    pub accepted: usize,
+    /// Findings that the baseline knows; not among the others.
+    pub known: usize,
 }
 
 impl Summary {
@@ -114,7 +167,7 @@ impl Summary {
     }
 }
 
-/// `3 errors, 2 warnings, 1 advice in 12 files`.
+/// `3 errors, 2 warnings, 1 advice in 12 files; 2 accepted, 14 known`.
 impl fmt::Display for Summary {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let mut parts = Vec::new();
@@ -131,7 +184,17 @@ impl fmt::Display for Summary {
         if parts.is_empty() {
             parts.push("no findings".to_owned());
         }
-        write!(f, "{} in {}", parts.join(", "), counted(self.files, "file"))
+        write!(f, "{} in {}", parts.join(", "), counted(self.files, "file"))?;
+        let aside = [(self.accepted, "accepted"), (self.known, "known")];
+        let aside: Vec<String> = aside
+            .iter()
+            .filter(|(n, _)| *n > 0)
+            .map(|(n, word)| format!("{n} {word}"))
+            .collect();
+        if !aside.is_empty() {
+            write!(f, "; {}", aside.join(", "))?;
+        }
+        Ok(())
     }
 }
 
@@ -149,20 +212,68 @@ pub struct Outcome {
     pub brought_in: BTreeMap<String, Summary>,
     /// Things a reader of the outcome should know, in plain sentences.
     pub notes: Vec<String>,
+    /// The project file, where there is something to say of it.
+    pub project: Option<FileOutcome>,
+    /// The baseline, where there is something to say of it.
+    pub baseline: Option<FileOutcome>,
+    /// The findings of the files that were named, as a baseline would know them.
+    pub now: Baseline,
+    /// What the baseline in force knows of the files that were named and is found no more.
+    pub outdated: Vec<Entry>,
+    /// Show those findings, too, that the baseline knows.
+    pub show_known: bool,
 }
 
 impl Outcome {
-    /// Takes in the outcome of another part of the same run. The order is put right.
-    pub fn merge(&mut self, other: Outcome) {
+    /// Takes in the outcome of another part of the same run. The order is left to [`Outcome::merge`].
+    pub fn add(&mut self, other: Outcome) {
         self.files.extend(other.files);
         self.brought_in.extend(other.brought_in);
         self.notes.extend(other.notes);
+        self.now.extend(other.now);
+        self.outdated.extend(other.outdated);
+    }
+
+    /// Takes in the outcome of another part of the same run. The order is put right.
+    pub fn merge(&mut self, other: Outcome) {
+        self.add(other);
+        self.outdated.sort();
         self.files.sort_by(|a, b| a.source.path.cmp(&b.source.path));
     }
 
-    /// Every finding, file by file.
+    /// The project file, then the files that were named, then the baseline.
+    pub fn all_files(&self) -> impl Iterator<Item = &FileOutcome> {
+        self.project.iter().chain(&self.files).chain(&self.baseline)
+    }
+
+    /// Every finding that counts, file by file.
     pub fn findings(&self) -> impl Iterator<Item = &Finding<At>> {
-        self.files.iter().flat_map(|f| &f.findings)
+        self.all_files().flat_map(|f| &f.findings)
+    }
+
+    /// Every finding that is to be shown as text, file by file; and whether the baseline knows it.
+    pub fn listed(&self) -> impl Iterator<Item = (&Finding<At>, bool)> {
+        self.all_files().flat_map(|f| {
+            f.all().into_iter().filter_map(|(f, aside)| match aside {
+                None => Some((f, false)),
+                Some(Aside::Known) if self.show_known => Some((f, true)),
+                Some(_) => None,
+            })
+        })
+    }
+
+    /// Whether a finding is grave enough, where it stands, to make a check fail.
+    pub fn fails(&self) -> bool {
+        self.all_files().any(FileOutcome::fails)
+    }
+
+    /// Makes every finding of the files that were named a known one.
+    pub fn know_all(&mut self) {
+        for f in &mut self.files {
+            let new = std::mem::take(&mut f.findings);
+            f.aside.extend(new.into_iter().map(|x| (x, Aside::Known)));
+        }
+        self.outdated.clear();
     }
 
     /// How many findings there are in the files that were named.
@@ -172,12 +283,30 @@ impl Outcome {
             ..Summary::default()
         };
         self.findings().for_each(|f| s.add(f.level));
+        for (_, aside) in self.all_files().flat_map(|f| &f.aside) {
+            match aside {
+                Aside::Accepted { .. } => s.accepted += 1,
+                Aside::Known => s.known += 1,
+            }
+        }
         s
     }
 
     /// The notes, with one on the files brought in that have findings of their own.
     pub fn all_notes(&self) -> Vec<String> {
         let mut out = self.notes.clone();
+        if let Some(p) = &self.project {
+            let (n, all) = (p.findings.len(), self.findings().count());
+            out.push(format!(
+                "{} {} in {}; what was understood of it holds",
+                match n {
+                    n if n == all => counted(n, "finding"),
+                    n => format!("{n} of these findings"),
+                },
+                if n == 1 { "is" } else { "are" },
+                p.source.path
+            ));
+        }
         if !self.brought_in.is_empty() {
             let names: Vec<&str> = self.brought_in.keys().map(String::as_str).collect();
             out.push(format!(
@@ -211,14 +340,47 @@ impl<'a> Collector<'a> {
 
     /// One file's findings, and its results if `results` is set.
     pub fn file(&self, file: FileId, results: bool) -> FileOutcome {
+        self.file_of(file, &self.db.found(file), results)
+    }
+
+    /// A named file's part of an outcome: its findings and results, and what a baseline knows of it.
+    pub fn named(&self, file: FileId, results: bool) -> Outcome {
+        let found = self.db.found(file);
+        let path = self.db.path(file);
+        let mut now = Baseline::default();
+        now.record(path, &found);
+        Outcome {
+            files: vec![self.file_of(file, &found, results)],
+            now,
+            outdated: self
+                .db
+                .baseline()
+                .map_or(Vec::new(), |b| b.outdated(path, &found)),
+            ..Outcome::default()
+        }
+    }
+
+    fn file_of(&self, file: FileId, found: &[Found], results: bool) -> FileOutcome {
+        let (mut findings, mut aside) = (Vec::new(), Vec::new());
+        for f in found {
+            let x = f.finding.map(|p| self.at(*p));
+            match &f.standing {
+                Standing::Open => findings.push(x),
+                Standing::Known => aside.push((x, Aside::Known)),
+                Standing::Accepted(a) => aside.push((
+                    x,
+                    Aside::Accepted {
+                        reason: a.reason.to_string(),
+                        until: a.until.map(|d| d.to_string()),
+                    },
+                )),
+            }
+        }
         FileOutcome {
             source: self.source(file),
-            findings: self
-                .db
-                .findings(file)
-                .iter()
-                .map(|f| f.map(|p| self.at(*p)))
-                .collect(),
+            findings,
+            aside,
+            fail_at: self.db.settings_of(file).fail_at,
             decls: if results {
                 self.decls(file)
             } else {
@@ -227,14 +389,16 @@ impl<'a> Collector<'a> {
         }
     }
 
-    /// How many findings a file has.
+    /// How many findings of a file count.
     pub fn count(&self, file: FileId) -> Summary {
         let mut s = Summary {
             files: 1,
             ..Summary::default()
         };
-        for f in self.db.findings(file) {
-            s.add(f.level);
+        for f in self.db.found(file) {
+            if f.standing == Standing::Open {
+                s.add(f.finding.level);
+            }
         }
         s
     }
@@ -284,7 +448,11 @@ impl<'a> Collector<'a> {
 }
 
 /// Checks texts held in memory, each a path and its text: what tests and documentation use.
-pub fn of_texts(settings: Settings, texts: &[(&str, &str)], results: bool) -> Outcome {
+pub fn of_texts(
+    settings: impl Into<ProjectSettings>,
+    texts: &[(&str, &str)],
+    results: bool,
+) -> Outcome {
     let mut db = Db::new(settings);
     for (path, text) in texts {
         db.set_file(path, *text);
@@ -306,6 +474,7 @@ pub fn of_texts(settings: Settings, texts: &[(&str, &str)], results: bool) -> Ou
 #[cfg(test)]
 mod tests {
     use super::*;
+    use cutwater_compiler::Settings;
 
     #[test]
     fn counts_read_as_a_sentence() {
@@ -315,6 +484,7 @@ mod tests {
                 errors,
                 warnings,
                 advice,
+                ..Summary::default()
             }
             .to_string()
         };
@@ -322,6 +492,16 @@ mod tests {
         assert_eq!(s(1, 0, 0, 1), "1 error in 1 file");
         assert_eq!(s(0, 1, 0, 2), "1 warning in 2 files");
         assert_eq!(s(0, 0, 0, 2), "no findings in 2 files");
+        let aside = Summary {
+            files: 2,
+            accepted: 2,
+            known: 14,
+            ..Summary::default()
+        };
+        assert_eq!(
+            aside.to_string(),
+            "no findings in 2 files; 2 accepted, 14 known"
+        );
     }
 
     #[test]

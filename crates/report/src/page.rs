@@ -9,7 +9,7 @@ use cutwater_compiler::schema::{
     ColumnType, ComputedDef, FieldDef, KindDef, Need, Sign, TableDef, Type, kinds,
 };
 use cutwater_compiler::show::{article, near_names};
-use cutwater_finding::Code;
+use cutwater_finding::{Code, Sample};
 use cutwater_quantity::{Kind, System, Unit, parse_unit, unit, units};
 use serde::Serialize;
 use std::fmt::Write;
@@ -78,9 +78,13 @@ pub struct CodePage {
     pub fixes: Vec<Trust>,
     /// What is wrong, why it matters, what to do.
     pub text: &'static str,
-    /// A spec in which it is found; null where no text alone can show it.
+    /// Whether a spec may accept it.
+    pub acceptable: bool,
+    /// Whether the two texts below are project files; else they are specs.
+    pub in_project_file: bool,
+    /// A text in which it is found; null where no text alone can show it.
     pub fires: Option<&'static str>,
-    /// The spec mended.
+    /// The text mended.
     pub silent: &'static str,
 }
 
@@ -299,6 +303,8 @@ fn code_page(c: &'static Code) -> CodePage {
         since: c.since,
         fixes: c.fixes.iter().map(|t| Trust::from(*t)).collect(),
         text: c.page,
+        acceptable: codes::may_be_accepted(c),
+        in_project_file: c.sample == Sample::Settings,
         fires: (!c.fires.is_empty()).then_some(c.fires),
         silent: c.silent,
     }
@@ -614,15 +620,27 @@ impl Page {
                 out.push_str(&wrapped(c.text, 0));
                 out.push('\n');
                 out.push_str(&wrapped(fix_words(&c.fixes), 0));
+                let whose = if c.in_project_file {
+                    " this cutwater.toml"
+                } else {
+                    ""
+                };
                 if let Some(fires) = c.fires {
-                    let _ = write!(out, "\nFound in:\n\n{}", indented(fires));
+                    let _ = write!(out, "\nFound in{whose}:\n\n{}", indented(fires));
                 }
-                let _ = write!(out, "\nNot found in:\n\n{}", indented(c.silent));
+                let _ = write!(out, "\nNot found in{whose}:\n\n{}", indented(c.silent));
                 let _ = write!(
                     out,
                     "\nIts level can be set in cutwater.toml:\n\n    [levels]\n    {} = \"{}\"   # error, warning, advice or off\n",
                     c.line.name, c.line.level
                 );
+                if c.acceptable {
+                    let _ = write!(
+                        out,
+                        "\nA spec may accept it, in the block it is about or at the top of the file:\n\n    accept {} because \"why it may stay so\" until 2027-03-31\n",
+                        c.line.code
+                    );
+                }
                 out
             }
             Page::Kinds { kinds } => {

@@ -1,12 +1,13 @@
 //! The reference as one Markdown page, made from the same tables as `cutwater explain`.
 
 use crate::page::{Member, Page, find};
+use crate::project_file;
 use cutwater_compiler::codes;
 use cutwater_compiler::eval::FUNCTIONS;
 use cutwater_compiler::schema::kinds;
 use std::fmt::Write;
 
-/// The page: kinds with their fields and computed properties, functions, units, findings.
+/// The page: kinds with their fields and computed properties, functions, units, the project file, findings.
 pub fn markdown() -> String {
     let mut out = String::from(
         "# Reference of the language\n\nMade from the compiler's own tables; do not edit. `cutwater explain` shows the same.\n\
@@ -57,14 +58,16 @@ pub fn markdown() -> String {
             );
         }
     }
+    project_file::markdown(&mut out);
     out.push_str(
-        "\n## Findings\n\n| code | name | level | what it says |\n| --- | --- | --- | --- |\n",
+        "\n## Findings\n\nThose marked with * may be accepted in a spec.\n\n| code | name | level | what it says |\n| --- | --- | --- | --- |\n",
     );
     for c in codes::all() {
         let _ = writeln!(
             out,
-            "| {} | `{}` | {} | {} |",
+            "| {}{} | `{}` | {} | {} |",
             c.id,
+            if codes::may_be_accepted(c) { " *" } else { "" },
             c.name,
             c.level,
             cell(c.summary)

@@ -177,7 +177,7 @@ fn watchers() -> Vec<Registration> {
         id: "cutwater-files".to_owned(),
         method: "workspace/didChangeWatchedFiles".to_owned(),
         register_options: Some(json!({
-            "watchers": [{ "globPattern": "**/*.pump" }, { "globPattern": "**/cutwater.toml" }]
+            "watchers": [{ "globPattern": "**/*.pump" }, { "globPattern": "**/cutwater.toml" }, { "globPattern": format!("**/{}", cutwater_compiler::baseline::FILE_NAME) }]
         })),
     }]
 }

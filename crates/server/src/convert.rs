@@ -1,6 +1,6 @@
 //! From the compiler's places and findings to the protocol's, and back.
 
-use cutwater_compiler::Db;
+use cutwater_compiler::{Db, Standing};
 use cutwater_finding::{FileId, Finding, FixTier, Level, Place};
 use cutwater_text::{Encoding, LineIndex, Position as Pos, Span};
 use serde_json::json;
@@ -179,13 +179,22 @@ impl Converter<'_> {
         }
     }
 
-    /// The diagnostics of a file.
+    /// The diagnostics of a file: what counts, and as hints what the baseline knows. Someone who works on an old
+    /// spec should see what is known there, without its hiding what is new.
     pub fn diagnostics(&self, file: FileId) -> Vec<Diagnostic> {
-        let findings = self.db.findings(file);
+        let mut findings = self.db.found(file);
+        findings.retain(|f| !matches!(f.standing, Standing::Accepted(_)));
         let mut out: Vec<Diagnostic> = findings
             .iter()
             .take(MOST_FINDINGS)
-            .map(|f| self.diagnostic(f))
+            .map(|f| {
+                let mut d = self.diagnostic(&f.finding);
+                if f.standing == Standing::Known {
+                    d.severity = Some(DiagnosticSeverity::HINT);
+                    d.message = format!("known: {}", d.message);
+                }
+                d
+            })
             .collect();
         if findings.len() > MOST_FINDINGS {
             out.push(Diagnostic {

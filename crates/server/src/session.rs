@@ -9,6 +9,7 @@
 
 mod faults;
 mod files;
+mod project;
 mod roots;
 mod work;
 
@@ -17,7 +18,7 @@ use crate::outgoing::{Message, Outgoing};
 use crate::places::{Found, Key, below, is_settings, is_spec, project_of, scan, would_find};
 use crate::standard;
 use cutwater_compiler::world::{Disk, Found as At, World, read_path};
-use cutwater_compiler::{Db, Settings, settings};
+use cutwater_compiler::{Db, ProjectSettings};
 use cutwater_editor::HintKind;
 use cutwater_finding::FileId;
 use cutwater_text::{Encoding, LineIndex, Span};
@@ -27,7 +28,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use tower_lsp::ls_types::{
-    Diagnostic, DiagnosticSeverity, FileChangeType, FileEvent, MessageType, Registration,
+    Diagnostic, FileChangeType, FileEvent, MessageType, Registration,
     TextDocumentContentChangeEvent, Uri,
 };
 
@@ -114,7 +115,9 @@ struct Root {
     origin: Origin,
     db: Db,
     /// What is wrong with its project file.
-    settings_trouble: Option<(Uri, Diagnostic)>,
+    settings_trouble: Option<(Uri, Vec<Diagnostic>)>,
+    /// The file of known findings that its settings name.
+    baseline_path: Option<PathBuf>,
     /// Something changed since it was last settled.
     dirty: bool,
     /// Something changed since its findings were last sent.
@@ -375,7 +378,10 @@ impl Session {
             return;
         }
         match &key {
-            Key::Path(p) if is_settings(p) => self.rescan(),
+            Key::Path(p) if is_settings(p) => {
+                let p = p.clone();
+                self.settings_changed(&p);
+            }
             Key::Path(p) if standard::library_path(p).is_some() => {}
             Key::Path(p) => {
                 let p = p.clone();
@@ -391,7 +397,10 @@ impl Session {
             self.rescan();
         }
         match key {
-            Key::Path(p) if is_settings(p) => self.rescan(),
+            Key::Path(p) if is_settings(p) => {
+                let p = p.clone();
+                self.settings_changed(&p);
+            }
             Key::Path(p) if standard::library_path(p).is_some() => {}
             key => {
                 let (root, _) = self.home(key);

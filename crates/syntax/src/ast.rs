@@ -352,8 +352,9 @@ pub struct Expr {
 /// What an expression is.
 #[derive(Clone, PartialEq, Debug)]
 pub enum ExprKind {
-    /// A number with what belongs to it.
-    Number(Number),
+    /// A number with what belongs to it. Boxed, as the parser's stack holds many values of this type at each
+    /// level of nesting.
+    Number(Box<Number>),
     /// `2026-05-14`
     Date {
         /// Year.

@@ -21,6 +21,7 @@
 
 use crate::ast::*;
 use crate::prepare::{Tok, prepare};
+use crate::split::headless;
 use crate::token::{Raw, T, lex};
 use crate::{Parsed, SyntaxError, SyntaxErrorKind};
 use chumsky::DefaultExpected;
@@ -612,13 +613,13 @@ fn literal() -> P<Expr> {
                 Some(Tail::Class(c)) => (None, Some(c)),
             };
             Expr {
-                kind: ExprKind::Number(Number {
+                kind: ExprKind::Number(Box::new(Number {
                     value,
                     digits,
                     unit,
                     tolerance,
                     class,
-                }),
+                })),
                 span: span_of(e),
             }
         })
@@ -1343,7 +1344,15 @@ pub fn parse_chunk(text: &str) -> Parsed {
 /// Parses one chunk whose tokens are known already; their spans count from the chunk's start.
 pub fn parse_tokens(text: &str, raw: &[Raw]) -> Parsed {
     let mut errors = Vec::new();
-    let toks = prepare(text, raw, &mut errors);
+    let headless = headless(text, raw);
+    let toks = match headless {
+        // Brackets and rows say nothing where nobody knows in what they stand.
+        Some(first) => {
+            errors.push(no_head(text, first));
+            None
+        }
+        None => prepare(text, raw, &mut errors),
+    };
     let file_doc = doc_text(text, raw.iter().filter(|r| r.kind == T::FileDoc));
     let mut parsed = Parsed {
         item: Item {
@@ -1374,6 +1383,22 @@ pub fn parse_tokens(text: &str, raw: &[Raw]) -> Parsed {
     }
     parsed.errors.sort_by_key(|e| (e.span.start, e.span.end));
     parsed
+}
+
+/// The one finding on lines that would be right in a block.
+fn no_head(text: &str, first: Span) -> SyntaxError {
+    let mut e = slip(
+        first,
+        format!(
+            "{} stands in no block: expected a declaration and its `{{` before it",
+            quote(first.slice(text))
+        ),
+    );
+    e.help = Some(
+        "move it into the block it belongs to, or write the head of one before it, such as `ring seal {`"
+            .to_owned(),
+    );
+    e
 }
 
 fn grammar_tokens(text: &str, toks: &[Tok<'_>], end: u32) -> Vec<Pt> {

@@ -39,6 +39,9 @@ pub struct Tok<'s> {
     pub span: Span,
 }
 
+/// How many tokens of a line are looked at for what makes it a row.
+const ROW: usize = 16;
+
 /// Words that join parts of a value, never units.
 pub const JOINING: &[&str] = &[
     "at", "of", "per", "to", "like", "as", "because", "within", "rise", "fall", "lines", "where",
@@ -131,6 +134,14 @@ pub(crate) fn joins(word: &str) -> bool {
             | "and"
             | "is"
             | "until"
+    )
+}
+
+/// Whether a row may begin like this and an entry may not.
+fn begins_row(kind: T) -> bool {
+    matches!(
+        kind,
+        T::Number | T::Fraction | T::Text | T::OpenText | T::Minus | T::Plus
     )
 }
 
@@ -233,6 +244,10 @@ impl<'s> Pass<'s, '_> {
                     self.line_column = r.span.start - self.line_start;
                 }
                 if self.excess.is_some() {
+                    if is_first && let Some(last) = self.rows_without_head(i) {
+                        i = last + 1;
+                        continue;
+                    }
                     self.mend_before(i, is_first);
                 }
                 match r.kind {
@@ -268,7 +283,10 @@ impl<'s> Pass<'s, '_> {
             let out = if o.kind == T::LBrace {
                 is_first && self.steps_out(i)
             } else {
-                r.kind == T::LBrace || is_first && self.begins_no_value(i)
+                r.kind == T::LBrace
+                    || is_first
+                        && (self.begins_no_value(i)
+                            || self.lacks_braces() && self.is_row(i) && self.opens_columns())
             };
             if !out {
                 break;
@@ -291,7 +309,8 @@ impl<'s> Pass<'s, '_> {
             if r.kind == T::LBrace {
                 self.head = Head::Over;
             } else if self.open.is_empty()
-                && (names_field || is_first && self.lacks_braces() && self.begins_entry(i))
+                && (names_field && !self.lacks_paren()
+                    || is_first && self.lacks_braces() && self.begins_entry(i))
             {
                 self.head = Head::Over;
                 self.add_brace(r, false);
@@ -310,6 +329,137 @@ impl<'s> Pass<'s, '_> {
                 self.add_brace(r, false);
             }
         }
+    }
+
+    /// Whether the innermost open bracket, a `(`, holds the columns of a table.
+    fn opens_columns(&self) -> bool {
+        self.open.len() == 2
+            && self.open.last().is_some_and(|o| {
+                o.kind == T::LParen && {
+                    let at = self.out.partition_point(|t| t.span.start < o.span.start);
+                    let line = self.line_with(at);
+                    self.begins_table_head(line.start)
+                }
+            })
+    }
+
+    /// The tokens put out, from the first one of the line that the token `at` is on.
+    fn line_with(&self, at: usize) -> std::ops::Range<usize> {
+        let mut start = at.min(self.out.len().saturating_sub(1));
+        while start > 0 && !self.out[start].first {
+            start -= 1;
+        }
+        start..self.out.len()
+    }
+
+    /// Whether the token `at` that was put out may be the name of a table whose head goes on behind it.
+    fn begins_table_head(&self, at: usize) -> bool {
+        let name = self.out.get(at).is_some_and(|t| {
+            t.kind == T::Word && !joins(t.text) && t.text != "hold" && t.text != "accept"
+        });
+        name && self
+            .out
+            .get(at + 1)
+            .is_none_or(|next| next.kind == T::LParen || next.kind == T::Word && next.text == "at")
+    }
+
+    /// Whether the line that begins with the token `i` can only be a row: it begins with a number, or it has two side
+    /// by side.
+    fn is_row(&self, i: usize) -> bool {
+        let number = |r: &Raw| matches!(r.kind, T::Number | T::Fraction);
+        if number(&self.raw[i]) {
+            return true;
+        }
+        let line: Vec<&Raw> = self.raw[i..]
+            .iter()
+            .take_while(|r| !matches!(r.kind, T::Newline | T::Equals | T::LBrace | T::Arrow))
+            .take(ROW)
+            .collect();
+        matches!(self.raw[i].kind, T::Word | T::Text | T::Minus | T::Plus)
+            && line
+                .windows(2)
+                .any(|pair| number(pair[0]) && number(pair[1]))
+    }
+
+    /// Lines of numbers that belong to no table, as its head or the end of it is missing: reports them once and gives
+    /// the last raw token of them, the table's `}` included where it is one too many.
+    fn rows_without_head(&mut self, i: usize) -> Option<usize> {
+        let in_block = self
+            .open
+            .last()
+            .is_some_and(|o| o.kind == T::LBrace && !o.table);
+        if !self.lacks_braces() || !in_block || !self.is_row(i) {
+            return None;
+        }
+        let last = *self.out.last()?;
+        let line = self.line_with(self.out.len() - 1);
+        let head = self.begins_table_head(line.start);
+        // A table that has all of its columns only lacks its `{`, and a value may go on with a number.
+        let goes_on =
+            !matches!(last.kind, T::LBrace | T::RBrace | T::Semicolon) && !ends_value(last.kind);
+        if goes_on || head && last.kind == T::RParen {
+            return None;
+        }
+        let mut at = i;
+        let mut line_first = true;
+        let mut end = i;
+        let mut swallowed = false;
+        while let Some(r) = self.raw.get(at) {
+            if r.kind == T::Newline {
+                line_first = true;
+            } else if !r.kind.is_trivia() {
+                let begins = std::mem::replace(&mut line_first, false);
+                swallowed = begins && r.kind == T::RBrace;
+                if begins && !swallowed && !self.is_row(at) && !begins_row(r.kind)
+                    || r.kind == T::RBrace && !swallowed
+                {
+                    break;
+                }
+                end = at;
+                if swallowed {
+                    break;
+                }
+            }
+            at += 1;
+        }
+        if swallowed && let Some(excess) = &mut self.excess {
+            excess.brace += 1;
+        }
+        let (span, message) = if head {
+            (
+                last.span,
+                format!(
+                    "expected a table's columns after {}, but {} comes next",
+                    quote(last.text),
+                    quote(self.raw[i].span.slice(self.text))
+                ),
+            )
+        } else {
+            (
+                self.raw[i].span,
+                format!(
+                    "{} stands in no table: expected a table's head before it",
+                    quote(self.raw[i].span.slice(self.text))
+                ),
+            )
+        };
+        self.errors.push(SyntaxError {
+            kind: SyntaxErrorKind::Unexpected,
+            span,
+            message,
+            help: Some(
+                "a table begins with its name, its columns and `{`: `curve (flow gpm, net psi) {`"
+                    .to_owned(),
+            ),
+            related: None,
+            fix: None,
+        });
+        Some(end)
+    }
+
+    /// Whether a `(` is missing and no `{`: then a name before `=` is a parameter's.
+    fn lacks_paren(&self) -> bool {
+        self.excess.is_some_and(|e| e.paren < 0 && e.brace >= 0)
     }
 
     fn lacks_braces(&self) -> bool {

@@ -9,6 +9,8 @@
 //!   item or cannot go on with what stands before it, begins a chunk;
 //! - what is further in, or stands on the same line, must look wholly like an item.
 //!
+//! - where a head is missing, what would have stood in its block is a chunk of its own, apart from the item before it.
+//!
 //! So a `}` too many inside a block does not cut the rest of the block off.
 
 use crate::prepare::joins;
@@ -74,11 +76,47 @@ struct Before {
     declares: bool,
     /// A block has closed, and no bracket is open.
     closed: bool,
+    /// The `}` that closed it stands where it belongs: below the item's first column, or on the line of its `{`.
+    shut: bool,
+    /// A `(` or `[` is open.
+    inside: bool,
     /// Kind of the last token.
     last: T,
 }
 
-/// Whether an item may begin at the token `i`, given that no bracket is open.
+/// Whether a line that begins with the token `i` in the column `column` is the inside of a block whose head is
+/// missing: it stands further in than any item should and looks like none.
+fn lacks_head(text: &str, raw: &[Raw], i: usize, column: u32) -> bool {
+    let kind = |n: usize| raw.get(i + n).map_or(T::Newline, |r| r.kind);
+    let text_of = |n: usize| raw.get(i + n).map_or("", |r| r.span.slice(text));
+    let word = text_of(0);
+    if column < 2 || kind(0) != T::Word || joins(word) {
+        return false;
+    }
+    match kind(1) {
+        T::Equals => true,
+        _ if ITEM_WORDS.contains(&word) => false,
+        T::LBrace => !UNNAMED.contains(&word),
+        T::Word => text_of(1) == "at" || word == "hold",
+        T::LParen | T::Dot | T::Colon | T::Arrow => true,
+        _ => false,
+    }
+}
+
+/// Where a chunk holds the inside of a block whose head is missing: the place of its first token.
+pub(crate) fn headless(text: &str, raw: &[Raw]) -> Option<Span> {
+    let mut line_start = 0;
+    for (i, t) in raw.iter().enumerate() {
+        if t.kind == T::Newline {
+            line_start = t.span.end;
+        } else if !t.kind.is_trivia() {
+            return lacks_head(text, raw, i, t.span.start - line_start).then_some(t.span);
+        }
+    }
+    None
+}
+
+/// Whether an item may begin at the token `i`, given that no block is open.
 fn is_weak(text: &str, raw: &[Raw], i: usize, first: Option<u32>, before: Before) -> bool {
     let t = raw[i];
     if matches!(t.kind, T::RBrace | T::RParen | T::RBracket) {
@@ -102,6 +140,10 @@ fn is_weak(text: &str, raw: &[Raw], i: usize, first: Option<u32>, before: Before
                         || kind(2) == T::Word && matches!(text_of(2), "like" | "of"))
             }
         };
+    if before.inside {
+        // Two words side by side are no value, so whatever is open was left open.
+        return shaped && first.is_some_and(|column| column <= before.column);
+    }
     match first {
         // A blank too many before it changes nothing.
         Some(column) if column <= before.column + 1 => {
@@ -133,7 +175,12 @@ fn is_weak(text: &str, raw: &[Raw], i: usize, first: Option<u32>, before: Before
                 _ => false,
             }
         }
-        Some(_) => shaped,
+        // What stands in no block after all is said apart from the item before it. `accept` may stand in a block.
+        Some(column) => {
+            // What is set or opened belongs to no `let` or `require`.
+            let apart = !before.declares && matches!(kind(1), T::Equals | T::LBrace | T::Arrow);
+            (before.shut || apart) && lacks_head(text, raw, i, column) || shaped && word != "accept"
+        }
         None => before.closed && (shaped || is_word && kind(1) == T::LBrace),
     }
 }
@@ -144,7 +191,12 @@ fn split_tokens(text: &str, raw: &[Raw]) -> Vec<Chunk> {
     let mut strong = false; // of the current chunk
     let mut begun = false; // has the current chunk seen its item's first token
     let mut closed = false; // has a block closed to depth zero in it
+    let mut shut = false; // and did it close in its place
+    let mut headless = false; // does its item lack its head
     let mut depth = 0usize;
+    let mut blocks = 0usize; // how many of the open brackets are braces
+    let mut on_head = false; // does the first of them stand on the line its item begins on
+    let mut head_line = 0u32; // start of that line
     let mut column = 0u32; // of its item
     let mut declares = false; // whether its item may have a block
     let mut last = T::Newline; // kind of its last token
@@ -172,9 +224,11 @@ fn split_tokens(text: &str, raw: &[Raw]) -> Vec<Chunk> {
             column,
             declares,
             closed,
+            shut,
+            inside: depth > 0,
             last,
         };
-        if begun && (sure || depth == 0 && is_weak(text, raw, i, first.then_some(here), before)) {
+        if begun && (sure || blocks == 0 && is_weak(text, raw, i, first.then_some(here), before)) {
             let cut = if pending_line_end {
                 t.span.start
             } else {
@@ -191,16 +245,35 @@ fn split_tokens(text: &str, raw: &[Raw]) -> Vec<Chunk> {
             begun = true;
             strong = sure;
             closed = false;
+            shut = false;
+            on_head = false;
             depth = 0;
-            column = here;
+            blocks = 0;
+            headless = first && lacks_head(text, raw, i, here);
+            // What is further in than the head would be stays together.
+            column = if headless { 0 } else { here };
+            head_line = line_start;
             declares = !ITEM_WORDS.contains(&t.span.slice(text));
         }
         match t.kind {
-            T::LBrace | T::LParen | T::LBracket => depth += 1,
+            T::LBrace => {
+                depth += 1;
+                if blocks == 0 {
+                    on_head = line_start == head_line;
+                }
+                blocks += 1;
+            }
+            T::LParen | T::LBracket => depth += 1,
             T::RBrace | T::RParen | T::RBracket => {
                 depth = depth.saturating_sub(1);
+                if t.kind == T::RBrace {
+                    blocks = blocks.saturating_sub(1);
+                }
+                blocks = blocks.min(depth);
                 if depth == 0 && t.kind == T::RBrace {
                     closed = true;
+                    shut =
+                        first && here <= column || !headless && on_head && line_start == head_line;
                 }
             }
             _ => {}
@@ -329,6 +402,8 @@ mod tests {
             Just("site { altitude = 1 ft }"),
             Just("pump p like q {"),
             Just("junk"),
+            Just("  hold a.b = 2"),
+            Just("  curve (a) { 1 }"),
             Just("\"open"),
             Just("("),
             Just("ring b {} ring c {}"),
@@ -353,7 +428,7 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(3000))]
+        #![proptest_config(ProptestConfig { cases: 3000, failure_persistence: None, ..ProptestConfig::default() })]
         #[test]
         fn resplit_equals_split(old in lines(), insert in lines(), a in 0usize..400, b in 0usize..40) {
             let a = a.min(old.len());

@@ -903,7 +903,7 @@ fn written_number(cx: &mut Cx<'_>, d: DeclId, field: &str) -> Option<Number> {
     let entry = decl_of(&parsed.item).and_then(|x| find(x, field))?;
     match &entry.kind {
         EntryKind::Field { value, .. } => match &value.kind {
-            ExprKind::Number(n) if n.unit.is_some() => Some(n.clone()),
+            ExprKind::Number(n) if n.unit.is_some() => Some((**n).clone()),
             _ => None,
         },
         _ => None,

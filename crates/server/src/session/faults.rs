@@ -35,7 +35,9 @@ impl Session {
                         (path, text)
                     })
                     .collect();
-            let mut db = Db::new((**r.db.settings()).clone());
+            let mut db = Db::new(r.db.project_settings().clone());
+            db.set_today(r.db.today());
+            db.set_baseline(r.db.baseline().cloned());
             for (path, text) in texts {
                 db.set_file(&path, text);
             }

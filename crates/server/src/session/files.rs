@@ -7,21 +7,21 @@ use super::*;
 impl Session {
     /// The client saw files change on disk.
     pub fn watched(&mut self, events: Vec<FileEvent>) {
-        let mut scan = false;
         for e in events {
             let Key::Path(p) = Key::of(&e.uri) else {
                 continue;
             };
             if is_settings(&p) {
-                scan |= !self.docs.contains_key(&Key::Path(p));
+                if !self.docs.contains_key(&Key::Path(p.clone())) {
+                    self.settings_changed(&p);
+                }
+            } else if self.baseline_changed(&p) {
+                // Read again.
             } else if e.typ == FileChangeType::DELETED {
                 self.remove_from_disk(&p);
             } else if is_spec(&p) {
                 self.take_from_disk(&p);
             }
-        }
-        if scan {
-            self.rescan();
         }
     }
 

@@ -1,6 +1,7 @@
 //! Roots: made from the workspace's folders, from project files, and for documents from elsewhere.
 
 use super::*;
+use cutwater_compiler::world::today;
 
 impl Session {
     /// The workspace's folders changed.
@@ -83,15 +84,19 @@ impl Session {
         let id = self.next_root;
         self.next_root += 1;
         let real = dir.canonicalize().unwrap_or_else(|_| dir.clone());
-        let (settings, settings_trouble) = self.settings_of(&dir);
+        let loaded = self.settings_of(&dir);
+        let mut db = Db::new(loaded.settings);
+        db.set_baseline(loaded.baseline);
+        db.set_today(today());
         self.roots.insert(
             id,
             Root {
                 dir,
                 real,
                 origin,
-                db: Db::new(settings),
-                settings_trouble,
+                db,
+                settings_trouble: loaded.trouble,
+                baseline_path: loaded.baseline_path,
                 dirty: true,
                 unpublished: true,
                 unsolved: true,
@@ -99,66 +104,6 @@ impl Session {
             },
         );
         id
-    }
-
-    /// A root's settings, from the open document or the disk; what is wrong with them.
-    pub(super) fn settings_of(&mut self, dir: &Path) -> (Settings, Option<(Uri, Diagnostic)>) {
-        let none = (Settings::default(), None);
-        if dir.as_os_str().is_empty() {
-            return none;
-        }
-        let path = dir.join(settings::FILE_NAME);
-        let key = Key::Path(path.clone());
-        let Some(uri) = self
-            .docs
-            .get(&key)
-            .map(|d| d.uri.clone())
-            .or_else(|| Uri::from_file_path(&path))
-        else {
-            return none;
-        };
-        let text = match self.docs.get(&key) {
-            Some(d) => d.text.clone(),
-            None => match read_path(&path) {
-                At::Text(t) => t.to_string(),
-                At::Missing => return none,
-                At::Trouble(_) => {
-                    let d = Diagnostic {
-                        severity: Some(DiagnosticSeverity::ERROR),
-                        source: Some(SOURCE.to_owned()),
-                        message: format!(
-                            "`{}` cannot be read as text; the default settings are used",
-                            settings::FILE_NAME
-                        ),
-                        ..Diagnostic::default()
-                    };
-                    return (Settings::default(), Some((uri, d)));
-                }
-            },
-        };
-        match Settings::parse(&text) {
-            Ok(s) => (s, None),
-            Err(e) => {
-                let span = e.span.map_or(Span::default(), Span::from);
-                let range = Lines {
-                    text: &text,
-                    index: &LineIndex::new(&text),
-                    encoding: self.encoding,
-                }
-                .range(span);
-                let d = Diagnostic {
-                    range,
-                    severity: Some(DiagnosticSeverity::ERROR),
-                    source: Some(SOURCE.to_owned()),
-                    message: format!(
-                        "{}\nhelp: the default settings are used meanwhile",
-                        e.message
-                    ),
-                    ..Diagnostic::default()
-                };
-                (Settings::default(), Some((uri, d)))
-            }
-        }
     }
 
     /// The innermost root that holds a path, and the path in it.

@@ -58,6 +58,12 @@ impl Session {
     /// Settles what needs no solved duty, and sends the findings that changed.
     pub fn publish(&mut self) {
         self.flush();
+        // A day may have ended since: acceptances end with it.
+        let today = cutwater_compiler::world::today();
+        for r in self.roots.values_mut().filter(|r| r.db.today() != today) {
+            r.db.set_today(today);
+            r.unpublished = true;
+        }
         let ids: Vec<u32> = self
             .roots
             .iter()
@@ -161,13 +167,13 @@ impl Session {
                 sent.push((uri, list));
             }
         }
-        if let Some((uri, d)) = &root.settings_trouble {
+        if let Some((uri, list)) = &root.settings_trouble {
             now.insert(uri.as_str().to_owned());
-            let list = vec![d.clone()];
-            if self.is_news(uri, &list, false) {
-                self.send(Message::Publish(uri.clone(), list.clone(), None));
+            if self.is_news(uri, list, false) {
+                let version = self.docs.get(&Key::of(uri)).map(|d| d.version);
+                self.send(Message::Publish(uri.clone(), list.clone(), version));
             }
-            sent.push((uri.clone(), list));
+            sent.push((uri.clone(), list.clone()));
         }
         for (uri, list) in sent {
             let key = uri.as_str().to_owned();

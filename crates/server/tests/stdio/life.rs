@@ -208,6 +208,9 @@ fn the_client_is_asked_to_watch_specs_and_project_files_alone() {
         .iter()
         .map(|w| w["globPattern"].as_str().unwrap())
         .collect();
-    assert_eq!(globs, ["**/*.pump", "**/cutwater.toml"]);
+    assert_eq!(
+        globs,
+        ["**/*.pump", "**/cutwater.toml", "**/cutwater-baseline.json"]
+    );
     assert_eq!(c.finish(), 0);
 }

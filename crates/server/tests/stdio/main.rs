@@ -5,4 +5,5 @@ mod client;
 mod edits;
 mod life;
 mod queries;
+mod settings;
 mod workspace;

@@ -79,7 +79,13 @@ fn block_leaves(source: &str, inside: &str, entries: &[Entry], out: &mut Vec<Lea
 
 /// What an item says, without places: two texts that say the same give the same.
 pub fn meaning(parsed: &Parsed) -> String {
-    let kind = match &parsed.item.kind {
+    let kind = item_meaning(&parsed.item.kind);
+    format!("{:?} {:?} {kind}", parsed.file_doc, parsed.item.doc)
+}
+
+/// What an item says, without places and without the notes before it.
+pub fn item_meaning(kind: &ItemKind) -> String {
+    match kind {
         ItemKind::Use { path, alias } => format!("use {:?} as {}", path.text, alias.text),
         ItemKind::Let {
             name,
@@ -124,8 +130,7 @@ pub fn meaning(parsed: &Parsed) -> String {
         ),
         ItemKind::Accept(a) => accept(a),
         ItemKind::Empty => "nothing".to_owned(),
-    };
-    format!("{:?} {:?} {kind}", parsed.file_doc, parsed.item.doc)
+    }
 }
 
 /// A list in parentheses, or nothing where there is none.
