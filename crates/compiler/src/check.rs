@@ -7,9 +7,10 @@ use crate::eval::Ev;
 use crate::kinds;
 use crate::paths::{self, PathError};
 use crate::remedy;
+use crate::reuse;
 use crate::schema::{KindDef, Need, kind, kinds as all_kinds};
 use crate::show::{article, near_names, pick_nearest};
-use crate::slots::{decl_of, has_group, like_base, lineage};
+use crate::slots::{decl_of, has_group, is_damaged, like_base, lineage};
 use crate::value::Value;
 use crate::{DeclId, Eval};
 use cutwater_finding::{Finding, FixTier};
@@ -68,9 +69,16 @@ pub(crate) fn check(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
             check_use(cx, d, &path.text, path.span, alias);
             Ok(())
         }
-        ItemKind::Let { name, .. } => {
+        ItemKind::Let {
+            name,
+            parameters,
+            value,
+        } => {
             name_form(cx, d, name);
             duplicate(cx, d, name);
+            if let Some(p) = parameters {
+                reuse::check_function(cx, d, p, value);
+            }
             Ok(())
         }
         ItemKind::Require(_) => Ok(()),
@@ -211,37 +219,43 @@ fn duplicate(cx: &mut Cx<'_>, d: DeclId, name: &Name) {
     }
 }
 
+/// Says that a word is no kind, and which is near.
+pub(crate) fn no_such_kind(d: DeclId, word: &Name) -> Finding<Local> {
+    let place = Local::Span(d, word.span);
+    let words = || {
+        all_kinds()
+            .iter()
+            .map(|k| k.word)
+            .filter(|w| *w != kinds::LET.word && *w != kinds::REQUIRE.word)
+    };
+    let mut f = Finding::new(
+        &codes::UNKNOWN_KIND,
+        place,
+        format!("there is no kind `{}`", word.text),
+    )
+    .here("no such kind");
+    let items = cutwater_syntax::words::of_sort(cutwater_syntax::words::Sort::Item);
+    if let Some(n) = pick_nearest(&word.text, words().chain(items)) {
+        f.message.push_str(&format!("; did you mean `{n}`?"));
+        f = f.help(format!("write `{n}`")).fix(
+            format!("write `{n}`"),
+            FixTier::NeedsALook,
+            place,
+            n,
+        );
+    } else {
+        let mut list: Vec<&str> = words().collect();
+        list.sort_unstable();
+        f = f.help(format!("the kinds are {}", list.join(", ")));
+    }
+    f
+}
+
 fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
     let Some((def, _)) = kind(&decl.kind.text)
         .filter(|k| k.0.word != kinds::LET.word && k.0.word != kinds::REQUIRE.word)
     else {
-        let place = Local::Span(d, decl.kind.span);
-        let words = || {
-            all_kinds()
-                .iter()
-                .map(|k| k.word)
-                .filter(|w| *w != kinds::LET.word && *w != kinds::REQUIRE.word)
-        };
-        let mut f = Finding::new(
-            &codes::UNKNOWN_KIND,
-            place,
-            format!("there is no kind `{}`", decl.kind.text),
-        )
-        .here("no such kind");
-        let items = cutwater_syntax::split::ITEM_WORDS.iter().copied();
-        if let Some(n) = pick_nearest(&decl.kind.text, words().chain(items)) {
-            f.message.push_str(&format!("; did you mean `{n}`?"));
-            f = f.help(format!("write `{n}`")).fix(
-                format!("write `{n}`"),
-                FixTier::NeedsALook,
-                place,
-                n,
-            );
-        } else {
-            let mut list: Vec<&str> = words().collect();
-            list.sort_unstable();
-            f = f.help(format!("the kinds are {}", list.join(", ")));
-        }
+        let f = no_such_kind(d, &decl.kind);
         cx.report(f);
         return Ok(());
     };
@@ -281,19 +295,28 @@ fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
     check_like(cx, d, decl, def)?;
     check_of(cx, d, decl, def)?;
     entries(cx, d, def, None, &decl.entries);
-    // What must be there, here or where it is taken from.
+    reuse::check_pattern(cx, d, decl, def)?;
+    reuse::check_arguments(cx, d, decl)?;
+    reuse::check_same(cx, d, decl)?;
+    if decl.parameters.is_some() {
+        // A pattern is no part: what is missing in it may be given where it is filled in.
+        return reuse::check_defaults(cx, d);
+    }
+    reuse::check_only(cx, d, decl, def)?;
+    // What must be there, here or where it is taken from; nothing is missing for sure while a part cannot be read.
     let line = lineage(cx, d)?;
+    let whole = !is_damaged(&line);
     let written = |name: &str| {
         line.iter()
             .any(|(_, p)| decl_of(&p.item).is_some_and(|x| crate::slots::find(x, name).is_some()))
     };
     for f in def.fields.iter().filter(|f| f.need == Need::Required) {
-        if !written(f.name) {
+        if whole && !written(f.name) {
             missing(cx, d, decl, def.word, f, Some(decl.body));
         }
     }
     for t in def.tables.iter().filter(|t| t.required) {
-        if !written(t.name) {
+        if whole && !written(t.name) {
             let f = Finding::new(
                 &codes::MISSING_FIELD,
                 Local::Head(d),
@@ -316,7 +339,7 @@ fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
             .any(|(_, p)| decl_of(&p.item).is_some_and(|x| has_group(x, g.name)));
         if there {
             for f in g.fields.iter().filter(|f| f.need == Need::Required) {
-                if !written(&format!("{}.{}", g.name, f.name)) {
+                if whole && !written(&format!("{}.{}", g.name, f.name)) {
                     let body = decl.entries.iter().find_map(|e| match &e.kind {
                         EntryKind::Group { name, body, .. } if name.text == g.name => Some(*body),
                         _ => None,
@@ -393,7 +416,7 @@ fn check_like(cx: &mut Cx<'_>, d: DeclId, decl: &Decl, def: &KindDef) -> Eval<()
     let Some(path) = &decl.like else {
         return Ok(());
     };
-    let base = Ev { cx, owner: d }.path(path, true)?;
+    let base = Ev { cx, owner: d }.base(path)?;
     match base {
         Value::Decl(b) => {
             let word = cx.kind_word(b);
@@ -476,7 +499,7 @@ fn check_like(cx: &mut Cx<'_>, d: DeclId, decl: &Decl, def: &KindDef) -> Eval<()
 fn check_of(cx: &mut Cx<'_>, d: DeclId, decl: &Decl, def: &KindDef) -> Eval<()> {
     let wanted = def.of.join(" or ");
     match &decl.of {
-        None if def.of.is_empty() || decl.like.is_some() => {}
+        None if def.of.is_empty() || decl.like.is_some() || decl.parameters.is_some() => {}
         None => {
             let f = Finding::new(
                 &codes::MISSING_FIELD,

@@ -20,13 +20,14 @@ use crate::codes;
 use crate::kinds;
 use crate::mend;
 use crate::paths;
+use crate::reuse;
 use crate::schema::{KindDef, Slot, Slots, kind};
 use crate::settings::{ProjectSettings, Settings};
 use crate::slots;
 use crate::value::{Date, Quantity, Value};
 use cutwater_finding::{Code, FileId, Finding, Place};
 use cutwater_quantity::InputId;
-use cutwater_syntax::ast::{Decl, Item, ItemKind};
+use cutwater_syntax::ast::{Decl, ItemKind};
 use cutwater_syntax::split::{Chunk, resplit, split};
 use cutwater_syntax::token::{Raw, T, lex};
 use cutwater_syntax::{Parsed, parse_chunk, parse_tokens};
@@ -93,8 +94,12 @@ enum Key {
     Names(FileId),
     Begins(FileId, SmolStr),
     Path(SmolStr),
+    /// The declarations of a kind in a file, in order; of no kind for the empty word.
+    OfKind(FileId, &'static str),
     Slot(DeclId, u16),
     Check(DeclId),
+    /// What the house rules find in a declaration.
+    House(DeclId),
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -130,8 +135,15 @@ struct DeclData {
     parsed: OnceLock<Arc<Parsed>>,
     kind: Option<(&'static KindDef, &'static Slots)>,
     name: Option<SmolStr>,
+    /// See [`ItemHead::nameless`].
+    nameless: bool,
+    /// Takes values: a function, or a pattern for other declarations. Part of what the item is, like its kind.
+    takes: bool,
+    /// How the parameters it fills in are called, in the order of their slots: for messages alone.
+    filled: Vec<SmolStr>,
     input: u32,
     check: u32,
+    house: u32,
     slots: Vec<u32>,
     /// The names that begin its dotted paths, each once.
     begins: Vec<SmolStr>,
@@ -148,6 +160,8 @@ struct FileData {
     names: FxHashMap<SmolStr, SmallVec<[DeclId; 1]>>,
     /// How many items have dotted paths that begin with a name.
     begins: FxHashMap<SmolStr, u32>,
+    /// The nodes of its lists of declarations, by the kind's word.
+    lists: Vec<(&'static str, u32)>,
     std: bool,
     live: bool,
     /// What kept the file from being read as text.
@@ -290,6 +304,7 @@ impl Db {
             decls: Vec::new(),
             names: FxHashMap::default(),
             begins: FxHashMap::default(),
+            lists: Vec::new(),
             std,
             live: true,
             trouble: None,
@@ -376,6 +391,8 @@ impl Db {
         kept_front: usize,
         kept_back: usize,
     ) {
+        let lists = self.files[file.0 as usize].lists.clone();
+        let listed: Vec<Vec<DeclId>> = lists.iter().map(|l| self.listed(file, l.0)).collect();
         let f = &mut self.files[file.0 as usize];
         let std = f.std;
         let old_decls = std::mem::take(&mut f.decls);
@@ -404,7 +421,7 @@ impl Db {
             parse_all(&parts)
                 .into_iter()
                 .map(|(p, begins)| {
-                    let head = ItemHead::of(&p.item);
+                    let head = ItemHead::of(&p);
                     (p, head, begins)
                 })
                 .collect()
@@ -419,7 +436,9 @@ impl Db {
             }
             let same = spare.iter().position(|d| {
                 let data = &self.decls[d.0 as usize];
-                data.name == head.name && data.kind.map(|x| x.0.word) == head.kind.map(|x| x.0.word)
+                data.name == head.name
+                    && data.kind.map(|x| x.0.word) == head.kind.map(|x| x.0.word)
+                    && data.takes == head.takes
             });
             let reuse = same.map(|at| spare.remove(at));
             let id = match reuse {
@@ -440,8 +459,12 @@ impl Db {
             data.kind = head.kind;
             data.name = head.name;
             data.begins = begins;
-            if data.slots.len() != head.kind.map_or(1, |k| k.1.list.len()) {
-                data.slots = vec![NONE; head.kind.map_or(1, |k| k.1.list.len())];
+            data.nameless = head.nameless;
+            data.takes = head.takes;
+            // Behind the kind's slots there may be those of parameters that are filled in.
+            let least = head.kind.map_or(1, |k| k.1.list.len());
+            if data.slots.len() < least {
+                data.slots.resize(least, NONE);
             }
             if changed {
                 fresh.push((id, reuse));
@@ -458,8 +481,12 @@ impl Db {
         // Names: compare the old table with the new one, and mark the names that differ.
         let mut names: FxHashMap<SmolStr, SmallVec<[DeclId; 1]>> = FxHashMap::default();
         for d in &decls {
-            if let Some(n) = &self.decls[d.0 as usize].name {
+            let data = &self.decls[d.0 as usize];
+            if let Some(n) = &data.name {
                 names.entry(n.clone()).or_default().push(*d);
+            }
+            if data.nameless {
+                names.entry(NAMELESS.into()).or_default().push(*d);
             }
         }
         let f = &mut self.files[file.0 as usize];
@@ -505,6 +532,11 @@ impl Db {
         if !same_set && let Some(ix) = self.name_sets.get(&file) {
             marks.push(*ix);
         }
+        for ((word, ix), old) in lists.into_iter().zip(listed) {
+            if self.listed(file, word) != old {
+                marks.push(ix);
+            }
+        }
         for ix in marks {
             self.mark(ix);
         }
@@ -524,8 +556,12 @@ impl Db {
             parsed: OnceLock::new(),
             kind: None,
             name: None,
+            nameless: false,
+            takes: false,
+            filled: Vec::new(),
             input: NONE,
             check: NONE,
+            house: NONE,
             slots: Vec::new(),
             begins: Vec::new(),
             live: true,
@@ -551,9 +587,7 @@ impl Db {
         data.live = false;
         let mut ixs: Vec<u32> = data.slots.iter().copied().filter(|n| *n != NONE).collect();
         ixs.push(data.input);
-        if data.check != NONE {
-            ixs.push(data.check);
-        }
+        ixs.extend([data.check, data.house].into_iter().filter(|n| *n != NONE));
         for ix in ixs {
             self.mark(ix);
             self.unlink(ix);
@@ -617,7 +651,7 @@ impl Db {
                 let node = &mut self.nodes[n as usize];
                 node.state = state;
                 todo.extend(&node.rdeps);
-                if let Key::Slot(d, _) | Key::Check(d) = node.key
+                if let Key::Slot(d, _) | Key::Check(d) | Key::House(d) = node.key
                     && !self.files[self.decls[d.0 as usize].file.0 as usize].std
                 {
                     self.pending.insert(d);
@@ -748,13 +782,17 @@ impl Db {
 
     fn compute(&mut self, ix: u32) -> Eval<Out> {
         match self.nodes[ix as usize].key.clone() {
-            Key::Item(_) | Key::Name(..) | Key::Names(_) | Key::Begins(..) | Key::Path(_) => {
-                Ok((*unknown()).clone())
-            }
+            Key::Item(_)
+            | Key::Name(..)
+            | Key::Names(_)
+            | Key::Begins(..)
+            | Key::Path(_)
+            | Key::OfKind(..) => Ok((*unknown()).clone()),
             Key::Slot(d, s) => {
                 let mut cx = Cx::new(self, d);
                 cx.slot = s;
                 let value = slots::eval(&mut cx, d, s)?;
+                reuse::tell_inherited(&mut cx, d)?;
                 Ok(Out {
                     value,
                     findings: cx.findings,
@@ -763,6 +801,15 @@ impl Db {
             Key::Check(d) => {
                 let mut cx = Cx::new(self, d);
                 check::check(&mut cx, d)?;
+                reuse::tell_inherited(&mut cx, d)?;
+                Ok(Out {
+                    value: Value::Absent,
+                    findings: cx.findings,
+                })
+            }
+            Key::House(d) => {
+                let mut cx = Cx::new(self, d);
+                kinds::every::house(&mut cx, d)?;
                 Ok(Out {
                     value: Value::Absent,
                     findings: cx.findings,
@@ -794,6 +841,34 @@ impl Db {
             self.decls[d.0 as usize].check = ix;
         }
         self.decls[d.0 as usize].check
+    }
+
+    /// The node of what the house rules find in a declaration; `None` where there are no such rules, or the item
+    /// is no declaration.
+    fn house_node(&mut self, d: DeclId) -> Option<u32> {
+        let data = &self.decls[d.0 as usize];
+        if !data.kind.is_some_and(|k| k.0.is_part())
+            // Rules that hold no more are told so, once.
+            || data.house == NONE && self.settings_of(data.file).rules().is_empty()
+        {
+            return None;
+        }
+        if data.house == NONE {
+            let ix = self.new_node(Key::House(d), State::Dirty);
+            self.decls[d.0 as usize].house = ix;
+        }
+        Some(self.decls[d.0 as usize].house)
+    }
+
+    /// The declarations of a kind in a file, in order and without patterns; items of no kind for the empty word.
+    fn listed(&self, file: FileId, word: &str) -> Vec<DeclId> {
+        let decls = self.files[file.0 as usize].decls.iter().copied();
+        decls
+            .filter(|d| {
+                let data = &self.decls[d.0 as usize];
+                data.kind.map_or("", |k| k.0.word) == word && !data.takes
+            })
+            .collect()
     }
 
     /// Brings everything up to date that an edit can have reached. With `solve` false, what needs a solved
@@ -844,6 +919,9 @@ impl Db {
         };
         let check = self.check_node(d);
         step(self.ensure(check))?;
+        if let Some(house) = self.house_node(d) {
+            step(self.ensure(house))?;
+        }
         for slot in slots::written_or_computed(self, d) {
             let ix = self.slot_node(d, slot);
             step(self.ensure(ix))?;
@@ -889,28 +967,38 @@ impl Db {
 
     // ---- settings --------------------------------------------------------------------------------
 
-    /// Other settings from now on. Where only levels change, nothing is evaluated again; where the units of
-    /// some files change, only what speaks of numbers in those files. Says whether anything is to be settled.
+    /// Other settings from now on. Where only levels change, nothing is evaluated again; where the units or the
+    /// house rules of some files change, only what is in those files. Says whether anything is to be settled.
     pub fn set_settings(&mut self, settings: impl Into<ProjectSettings>) -> bool {
-        self.settings = settings.into();
+        let before = std::mem::replace(&mut self.settings, settings.into());
         self.rev += 1;
-        let mut other_units: FxHashSet<FileId> = FxHashSet::default();
+        let mut other: FxHashSet<FileId> = FxHashSet::default();
         for k in 0..self.files.len() {
             let f = &self.files[k];
             let new = self.settings_for(&f.path, f.std);
-            if new.units != f.settings.units {
-                other_units.insert(FileId(k as u32));
+            // A file that is one of house rules judges nothing by itself.
+            let house = |s: &ProjectSettings| s.rules().contains(&&f.path);
+            if (new.units, new.rules()) != (f.settings.units, f.settings.rules())
+                || house(&before) != house(&self.settings)
+            {
+                other.insert(FileId(k as u32));
             }
             self.files[k].settings = new;
         }
         let mut touched = false;
-        if !other_units.is_empty() {
+        if !other.is_empty() {
+            for file in other.iter().map(|f| &self.files[f.0 as usize]) {
+                if !file.std && !file.settings.rules().is_empty() {
+                    self.pending.extend(file.decls.iter().copied());
+                    touched = true;
+                }
+            }
             for ix in 0..self.nodes.len() as u32 {
                 let n = &self.nodes[ix as usize];
-                if let Key::Slot(d, _) | Key::Check(d) = n.key
+                if let Key::Slot(d, _) | Key::Check(d) | Key::House(d) = n.key
                     && matches!(n.state, State::Clean | State::Maybe)
                     && self.decls[d.0 as usize].live
-                    && other_units.contains(&self.decls[d.0 as usize].file)
+                    && other.contains(&self.decls[d.0 as usize].file)
                 {
                     self.retry(ix);
                     touched = true;
@@ -927,7 +1015,7 @@ impl Db {
         let n = &mut self.nodes[ix as usize];
         n.changed_at = changed_at;
         n.state = State::Dirty;
-        if let Key::Slot(d, _) | Key::Check(d) = n.key
+        if let Key::Slot(d, _) | Key::Check(d) | Key::House(d) = n.key
             && !self.files[self.decls[d.0 as usize].file.0 as usize].std
         {
             self.pending.insert(d);
@@ -1066,6 +1154,23 @@ impl Db {
         self.decls[d.0 as usize].name.as_ref()
     }
 
+    /// Whether an item is a function: a `let` that takes values.
+    pub fn is_function(&self, d: DeclId) -> bool {
+        let data = &self.decls[d.0 as usize];
+        data.takes && data.kind.is_some_and(|k| k.0.word == kinds::LET.word)
+    }
+
+    /// Whether an item is a pattern: a declaration that takes values and is no part itself.
+    pub fn is_pattern(&self, d: DeclId) -> bool {
+        let data = &self.decls[d.0 as usize];
+        data.takes && data.kind.is_some_and(|k| k.0.word != kinds::LET.word)
+    }
+
+    /// The name of a parameter that an item fills in, by its place behind the kind's slots.
+    pub(crate) fn filled(&self, d: DeclId, nth: usize) -> Option<&SmolStr> {
+        self.decls[d.0 as usize].filled.get(nth)
+    }
+
     /// Turns a place of the compiler into a place in a file.
     pub fn resolve(&self, local: &Local) -> Place {
         let at = |d: DeclId, span: Span| Place {
@@ -1092,6 +1197,21 @@ impl Db {
             let at = Local::File(file, Span::default());
             push(&Finding::new(code, at, message.clone()).help(help.clone()));
         }
+        let rules = if f.std { &[][..] } else { f.settings.rules() };
+        for path in rules.iter().filter(|p| self.file(p).is_none()) {
+            let at = Local::File(file, Span::default());
+            let message = format!(
+                "the house rules `{path}`, which the settings name, are not there: this file was not judged by them"
+            );
+            push(
+                &Finding::new(&kinds::every::RULES_MISSING, at, message)
+                    .here("not judged by them")
+                    .help(format!(
+                        "mend `rules` in {}, or put the file there",
+                        crate::settings::FILE_NAME
+                    )),
+            );
+        }
         for d in &f.decls {
             let data = &self.decls[d.0 as usize];
             if !f.std || data.parsed.get().is_some() {
@@ -1099,7 +1219,8 @@ impl Db {
                     push(&check::syntax_finding(*d, e));
                 }
             }
-            let ixs = std::iter::once(data.check).chain(data.slots.iter().copied());
+            let ixs = [data.check, data.house].into_iter();
+            let ixs = ixs.chain(data.slots.iter().copied());
             for ix in ixs.filter(|ix| *ix != NONE) {
                 if let Some(o) = &self.nodes[ix as usize].out {
                     o.findings.iter().for_each(&mut push);
@@ -1293,6 +1414,7 @@ impl Db {
         self.files[file.0 as usize]
             .names
             .iter()
+            .filter(|(n, _)| n.as_str() != NAMELESS)
             .filter_map(|(n, d)| Some((n, *d.first()?)))
     }
 
@@ -1301,9 +1423,10 @@ impl Db {
         self.std_names.iter().map(|(n, d)| (n, *d))
     }
 
-    /// Paths, relative to the root, that `use` lines of the workspace name and that are not loaded.
+    /// Paths, relative to the root, that `use` lines of the workspace or its settings name and that are not loaded.
     pub fn wanted_files(&self) -> Vec<SmolStr> {
-        let mut out: Vec<SmolStr> = Vec::new();
+        let rules = self.settings.rules().into_iter();
+        let mut out: Vec<SmolStr> = rules.filter(|p| self.file(p).is_none()).cloned().collect();
         for f in self.files.iter().filter(|f| f.live && !f.std) {
             for d in &f.decls {
                 let data = &self.decls[d.0 as usize];
@@ -1367,43 +1490,53 @@ fn begins(text: &str, raw: &[Raw]) -> Vec<SmolStr> {
     out
 }
 
+/// Stands in a file's table of names for every item whose name could not be read. No name is written like this.
+const NAMELESS: &str = "@?";
+
 /// What identifies an item.
 #[derive(Clone)]
 struct ItemHead {
     kind: Option<(&'static KindDef, &'static Slots)>,
     name: Option<SmolStr>,
+    /// It has parameters.
+    takes: bool,
+    /// Its name could not be read, or is missing: a name that is not found may be its.
+    nameless: bool,
 }
 
 impl ItemHead {
-    fn of(item: &Item) -> Self {
-        match &item.kind {
-            ItemKind::Use { alias, .. } => Self {
-                kind: None,
-                name: Some(alias.text.clone()),
-            },
-            ItemKind::Let { name, .. } => Self {
-                kind: kind(kinds::LET.word),
-                name: Some(name.text.clone()),
-            },
-            ItemKind::Require(_) => Self {
-                kind: kind(kinds::REQUIRE.word),
-                name: None,
-            },
-            ItemKind::Decl(d) => Self {
-                kind: decl_kind(d),
-                name: match &d.name {
+    fn of(parsed: &Parsed) -> Self {
+        let (kind, name) = match &parsed.item.kind {
+            ItemKind::Use { alias, .. } => (None, Some(alias.text.clone())),
+            ItemKind::Let { name, .. } => (kind(kinds::LET.word), Some(name.text.clone())),
+            ItemKind::Require(_) => (kind(kinds::REQUIRE.word), None),
+            ItemKind::Decl(d) => (
+                decl_kind(d),
+                match &d.name {
                     Some(n) => Some(n.text.clone()),
                     None => Some(SmolStr::from(format!("@{}", d.kind.text))),
                 },
+            ),
+            ItemKind::Accept(_) | ItemKind::Empty => (None, None),
+        };
+        let nameless = match &parsed.item.kind {
+            ItemKind::Empty => !parsed.errors.is_empty(),
+            ItemKind::Decl(d) => d.name.is_none() && kind.is_none_or(|k| !k.0.unnamed),
+            _ => false,
+        };
+        Self {
+            kind,
+            name,
+            takes: match &parsed.item.kind {
+                ItemKind::Let { parameters, .. } => parameters.is_some(),
+                ItemKind::Decl(d) => d.parameters.is_some(),
+                _ => false,
             },
-            ItemKind::Accept(_) | ItemKind::Empty => Self {
-                kind: None,
-                name: None,
-            },
+            nameless,
         }
     }
 
-    /// Kind and name from the first two words, without parsing: enough for the standard library.
+    /// Kind and name from the first words, without parsing: enough for the standard library.
     fn quick(text: &str) -> Self {
         let mut words = lex(text)
             .into_iter()
@@ -1414,6 +1547,8 @@ impl ItemHead {
         Self {
             kind: kind(&k),
             name,
+            nameless: false,
+            takes: words.next().is_some_and(|w| w == "("),
         }
     }
 }
@@ -1460,6 +1595,17 @@ fn common_prefix(a: &[u8], b: &[u8]) -> usize {
     at
 }
 
+/// The declaration, slot and place in that slot's text (from 1) in which a toleranced number is written.
+pub(crate) fn written_in(input: InputId) -> (DeclId, u16, u16) {
+    // What `Cx::next_input` put together.
+    let InputId(id) = input;
+    (
+        DeclId((id >> 32) as u32),
+        (id >> 16 & 0xFFFF) as u16,
+        (id & 0xFFFF) as u16,
+    )
+}
+
 /// What an evaluation sees: the workspace through the item being evaluated, with every read recorded.
 pub struct Cx<'a> {
     db: &'a mut Db,
@@ -1467,8 +1613,29 @@ pub struct Cx<'a> {
     pub me: DeclId,
     /// What was found so far.
     pub findings: Vec<Finding<Local>>,
+    /// Names that stand for one declaration after the other, in a rule over every one of a kind.
+    pub(crate) bound: Vec<(SmolStr, DeclId)>,
+    /// The item the node belongs to; `me` is another one while a house rule is looked at.
+    home: DeclId,
     slot: u16,
     inputs: u16,
+    /// Where names that are given from outside come from.
+    pub(crate) scope: Scope,
+}
+
+/// What a text sees besides the names of its file: the values a function is given, or those of a pattern.
+#[derive(Clone, Debug)]
+pub(crate) struct Scope {
+    /// The declaration whose parameters are meant where a pattern's text is read.
+    pub subject: DeclId,
+    /// The values the function being computed was given, by name.
+    pub given: Option<Arc<[(SmolStr, Value)]>>,
+    /// The functions being computed, outermost first.
+    pub calls: Vec<DeclId>,
+    /// How many calls were made for this value.
+    pub made: u32,
+    /// The pattern whose parameters are taken as unknown: to see what is wrong with it whatever they are.
+    pub blank: Option<DeclId>,
 }
 
 impl<'a> Cx<'a> {
@@ -1477,8 +1644,17 @@ impl<'a> Cx<'a> {
             db,
             me,
             findings: Vec::new(),
+            bound: Vec::new(),
+            home: me,
             slot: u16::MAX,
             inputs: 0,
+            scope: Scope {
+                subject: me,
+                given: None,
+                calls: Vec::new(),
+                made: 0,
+                blank: None,
+            },
         }
     }
 
@@ -1486,6 +1662,11 @@ impl<'a> Cx<'a> {
     pub fn next_input(&mut self) -> InputId {
         self.inputs = self.inputs.wrapping_add(1);
         InputId(u64::from(self.me.0) << 32 | u64::from(self.slot) << 16 | u64::from(self.inputs))
+    }
+
+    /// The slot being evaluated.
+    pub(crate) fn my_slot(&self) -> u16 {
+        self.slot
     }
 
     /// The item's text as parsed.
@@ -1505,6 +1686,21 @@ impl<'a> Cx<'a> {
         self.db.kind(d).map_or("item", |k| k.0.word)
     }
 
+    /// Whether an item is a function; like its kind, not a recorded read.
+    pub fn is_function(&self, d: DeclId) -> bool {
+        self.db.is_function(d)
+    }
+
+    /// Whether an item is a pattern for others; like its kind, not a recorded read.
+    pub fn is_pattern(&self, d: DeclId) -> bool {
+        self.db.is_pattern(d)
+    }
+
+    /// Notes what the parameters are called that an item fills in.
+    pub(crate) fn note_filled(&mut self, d: DeclId, names: Vec<SmolStr>) {
+        self.db.decls[d.0 as usize].filled = names;
+    }
+
     /// A declaration's name for messages.
     pub fn name(&self, d: DeclId) -> SmolStr {
         match self.db.name(d) {
@@ -1518,9 +1714,9 @@ impl<'a> Cx<'a> {
         self.db.file_of(d)
     }
 
-    /// The settings in force for the file of the item being evaluated.
+    /// The settings in force for the file that is told what is found.
     pub fn settings(&self) -> Arc<Settings> {
-        self.db.settings_of(self.db.file_of(self.me)).clone()
+        self.db.settings_of(self.db.file_of(self.home)).clone()
     }
 
     /// The value of a slot by number.
@@ -1632,6 +1828,12 @@ impl<'a> Cx<'a> {
         self.db.lookup(file, name)
     }
 
+    /// Whether an item of the file, whose name could not be read, may be the one that `name` means: then nothing is
+    /// said about the name, as what is wrong is said at the item.
+    pub fn may_be_damaged(&mut self, file: FileId, name: &str) -> bool {
+        self.lookup(file, NAMELESS).is_some() || self.lookup(file, &format!("@{name}")).is_some()
+    }
+
     /// The names of a file's items, sorted, recording that they were read: for "did you mean".
     pub fn names_in(&mut self, file: FileId) -> Vec<SmolStr> {
         if !self.db.files[file.0 as usize].std {
@@ -1665,6 +1867,24 @@ impl<'a> Cx<'a> {
         };
         self.db.record(ix);
         self.db.files[file.0 as usize].begins.contains_key(name)
+    }
+
+    /// The declarations of a kind in a file, in order and without patterns, recording that they were listed; for
+    /// the empty word the items that are no declarations of a known kind, `use` lines among them.
+    pub fn of_kind(&mut self, file: FileId, word: &'static str) -> Vec<DeclId> {
+        if !self.db.files[file.0 as usize].std {
+            let lists = &self.db.files[file.0 as usize].lists;
+            let ix = match lists.iter().find(|l| l.0 == word) {
+                Some((_, ix)) => *ix,
+                None => {
+                    let ix = self.db.new_node(Key::OfKind(file, word), State::Input);
+                    self.db.files[file.0 as usize].lists.push((word, ix));
+                    ix
+                }
+            };
+            self.db.record(ix);
+        }
+        self.db.listed(file, word)
     }
 
     /// Looks a file up by its path from the root, recording that it was.

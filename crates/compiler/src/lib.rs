@@ -10,6 +10,7 @@
 
 mod accept;
 pub mod baseline;
+pub mod budget;
 mod check;
 pub mod codes;
 mod db;
@@ -22,6 +23,7 @@ mod mend;
 pub mod paths;
 mod remedy;
 pub mod results;
+mod reuse;
 pub mod schema;
 pub mod settings;
 pub mod show;
@@ -29,6 +31,8 @@ pub mod slots;
 pub mod value;
 pub mod world;
 
+/// Tolerance classes, for those who show them.
+pub use cutwater_mechanics::iso286;
 pub use db::{Cx, Db, DeclId, Eval, FileTrouble, Halt, Local, MAX_FILE};
 pub use found::{Acceptance, Found, Standing};
 pub use settings::{ProjectSettings, Settings};

@@ -40,6 +40,8 @@ pub struct KindDef {
     pub tables: &'static [TableDef],
     /// What is computed from it.
     pub computed: &'static [ComputedDef],
+    /// Fields, blocks and tables that go with a choice alone.
+    pub only: &'static [Only],
     /// Whether it holds chains (`a -> b`).
     pub chains: bool,
     /// Whether it holds `hold x = value` lines.
@@ -52,6 +54,13 @@ pub struct KindDef {
     pub check: Option<fn(&mut Cx<'_>, DeclId) -> Eval<()>>,
 }
 
+impl KindDef {
+    /// Whether it declares a part, a piece of gear, a test …: anything but a named value or a rule.
+    pub fn is_part(&self) -> bool {
+        self.word != crate::kinds::LET.word && self.word != crate::kinds::REQUIRE.word
+    }
+}
+
 /// An empty kind, for `..BLANK` in the tables.
 pub const BLANK: KindDef = KindDef {
     word: "",
@@ -62,12 +71,43 @@ pub const BLANK: KindDef = KindDef {
     groups: &[],
     tables: &[],
     computed: &[],
+    only: &[],
     chains: false,
     holds: false,
     member: None,
     member_names: None,
     check: None,
 };
+
+/// Fields, blocks and tables that a declaration has only where a field of it is one of some words.
+#[derive(Debug)]
+pub struct Only {
+    /// Their names.
+    pub names: &'static [&'static str],
+    /// The field that decides; a [`Type::Choice`].
+    pub field: &'static str,
+    /// The words with which they are there.
+    pub words: &'static [&'static str],
+}
+
+impl Only {
+    /// What must be written for them to be there: "`form = labyrinth`".
+    pub fn wanted(&self) -> String {
+        let all: Vec<String> = self
+            .words
+            .iter()
+            .map(|w| format!("`{} = {w}`", self.field))
+            .collect();
+        all.join(" or ")
+    }
+}
+
+impl KindDef {
+    /// With which choice a field, block or table is there; `None` where it always is.
+    pub fn only_of(&self, name: &str) -> Option<&'static Only> {
+        self.only.iter().find(|o| o.names.contains(&name))
+    }
+}
 
 /// A field.
 #[derive(Debug)]
@@ -78,9 +118,14 @@ pub struct FieldDef {
     pub ty: Type,
     /// Whether it must be there.
     pub need: Need,
+    /// A fact of one piece, which `like` does not take over (a filled-in pattern does: it is the piece's text).
+    pub own: bool,
     /// What it means.
     pub doc: &'static str,
 }
+
+/// What is said of a field that `like` does not take over.
+pub const OWN: &str = "of this one piece, not taken over by `like`";
 
 /// A block of fields; its slots are named `group.field`.
 #[derive(Debug)]
@@ -313,6 +358,7 @@ pub mod short {
             name,
             ty,
             need: Need::Required,
+            own: false,
             doc,
         }
     }
@@ -323,6 +369,7 @@ pub mod short {
             name,
             ty,
             need: Need::Optional,
+            own: false,
             doc,
         }
     }
@@ -339,8 +386,14 @@ pub mod short {
             name,
             ty,
             need: Need::Default(text, source),
+            own: false,
             doc,
         }
+    }
+
+    /// The same field as a fact of one piece.
+    pub const fn own(f: FieldDef) -> FieldDef {
+        FieldDef { own: true, ..f }
     }
 
     /// A quantity above zero.

@@ -4,6 +4,7 @@
 //! units    = "us"             # us, imperial or metric: for values without a unit of their own
 //! fail_at  = "error"          # error, warning or advice: what makes `check` fail
 //! baseline = "cutwater-baseline.json"
+//! rules    = ["rules.pump"]   # their `require for every …` hold in every file
 //!
 //! [levels]                    # a finding by code or name, or a group: error, warning, advice or off
 //! unused-name = "off"
@@ -52,6 +53,8 @@ pub struct Settings {
     pub fail_at: Level,
     /// Levels by code id; `None` is off.
     levels: BTreeMap<&'static str, Option<Level>>,
+    /// The files of house rules, by their paths from the root.
+    rules: Vec<SmolStr>,
 }
 
 impl Default for Settings {
@@ -60,11 +63,18 @@ impl Default for Settings {
             units: UnitSystem::Us,
             fail_at: Level::Error,
             levels: BTreeMap::new(),
+            rules: Vec::new(),
         }
     }
 }
 
 impl Settings {
+    /// The files of house rules, by their paths from the root: what they require of every declaration of a kind
+    /// holds in every file.
+    pub fn rules(&self) -> &[SmolStr] {
+        &self.rules
+    }
+
     /// The level of a finding here; `None` where it is off.
     pub fn level(&self, code: &'static Code) -> Option<Level> {
         self.levels
@@ -102,6 +112,8 @@ pub enum Given {
     FailAt(Level),
     /// The baseline's path from the root.
     Baseline(SmolStr),
+    /// The files of house rules, by their paths from the root.
+    Rules(Vec<SmolStr>),
     /// The level of some findings; `None` is off.
     Level(Which, Option<Level>),
 }
@@ -113,6 +125,7 @@ impl Given {
             Given::Units(_) => &keys::UNITS,
             Given::FailAt(_) => &keys::FAIL_AT,
             Given::Baseline(_) => &keys::BASELINE,
+            Given::Rules(_) => &keys::RULES,
             Given::Level(..) => &keys::LEVEL_TABLE,
         }
     }
@@ -123,6 +136,7 @@ impl Given {
             Given::Units(u) => keys::units_word(*u).to_owned(),
             Given::FailAt(l) => l.word().to_owned(),
             Given::Baseline(p) => p.to_string(),
+            Given::Rules(p) => p.join(", "),
             Given::Level(_, l) => keys::level_word(*l).to_owned(),
         }
     }
@@ -161,6 +175,7 @@ impl From<Settings> for ProjectSettings {
         let mut given = vec![
             (Given::Units(s.units), Origin::BuiltIn),
             (Given::FailAt(s.fail_at), Origin::BuiltIn),
+            (Given::Rules(s.rules.clone()), Origin::BuiltIn),
         ];
         for code in crate::codes::all() {
             if let Some(level) = s.levels.get(code.id) {
@@ -218,11 +233,32 @@ impl ProjectSettings {
             })
     }
 
+    /// The files of house rules that hold anywhere, each once.
+    pub fn rules(&self) -> Vec<&SmolStr> {
+        let mut out: Vec<&SmolStr> = Vec::new();
+        for (given, _) in self.layers.iter().flat_map(|l| &l.given) {
+            if let Given::Rules(paths) = given {
+                for p in paths
+                    .iter()
+                    .filter(|p| !out.contains(p))
+                    .collect::<Vec<_>>()
+                {
+                    out.push(p);
+                }
+            }
+        }
+        out
+    }
+
     /// Every value that holds for a path with its origin: those of single keys in the order of the table of
     /// keys, then the levels that were set, by code.
     pub fn explained(&self, path: &str) -> Explained {
-        let single =
-            |k: &&&'static Key| matches!(k.takes, Takes::Units | Takes::Level | Takes::File);
+        let single = |k: &&&'static Key| {
+            matches!(
+                k.takes,
+                Takes::Units | Takes::Level | Takes::File | Takes::Files
+            )
+        };
         let mut values: Vec<Explanation> = keys::KEYS
             .iter()
             .filter(single)
@@ -321,6 +357,7 @@ fn build<'a>(layers: impl Iterator<Item = &'a Layer>) -> Settings {
                 Given::Units(u) => out.units = *u,
                 Given::FailAt(l) => out.fail_at = *l,
                 Given::Baseline(_) => {}
+                Given::Rules(r) => out.rules = r.clone(),
                 Given::Level(which, level) => match which {
                     Which::Code(c) => {
                         out.levels.insert(c.id, *level);

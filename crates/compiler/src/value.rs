@@ -5,6 +5,8 @@
 
 use crate::DeclId;
 use crate::hydraulic::Solution;
+use crate::schema::ColumnType;
+use cutwater_mechanics::iso286;
 use cutwater_quantity::{CompoundUnit, Gallon, Kind, Tol};
 use smol_str::SmolStr;
 use std::sync::Arc;
@@ -43,6 +45,16 @@ impl Origin {
     }
 }
 
+/// A size written with a tolerance class: `45 mm H7`.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Fit {
+    /// The class.
+    pub class: iso286::Class,
+    /// The nominal size as written, in SI units: the name of the size, which may lie outside its limits, as with `45 mm f7`.
+    /// What is computed from the size starts from the middle of the limits.
+    pub nominal: f64,
+}
+
 /// A number with its kind.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Quantity {
@@ -56,6 +68,8 @@ pub struct Quantity {
     pub origin: Origin,
     /// Which gallon it was written in, where it was.
     pub gallon: Option<Gallon>,
+    /// The tolerance class it was written with, where it was; what is computed from it has none.
+    pub fit: Option<Fit>,
 }
 
 impl Quantity {
@@ -72,6 +86,7 @@ impl Quantity {
             unit: None,
             origin: Origin::Computed,
             gallon: None,
+            fit: None,
         }
     }
 
@@ -120,6 +135,8 @@ pub struct Table {
     pub at: Option<Quantity>,
     /// By column name: the unit it was written in and the cells (`None`: not given).
     pub columns: Vec<TableColumn>,
+    /// What the cells of each column are, in the same order.
+    pub types: Vec<ColumnType>,
     /// Number of rows.
     pub rows: usize,
 }
@@ -164,6 +181,49 @@ impl Table {
         }
     }
 
+    /// A cell as a value; `None` where there is no such column or row.
+    pub fn cell(&self, row: usize, column: usize) -> Option<Value> {
+        let (_, unit, cells) = self.columns.get(column)?;
+        Some(match (cells.get(row)?, self.types.get(column)?) {
+            (Cell::Absent, _) => Value::Absent,
+            (Cell::Text(t), _) => Value::Text(t.clone()),
+            (Cell::Number(si), ColumnType::Quantity(kind) | ColumnType::Signed(kind)) => {
+                Value::Quantity(Quantity {
+                    kind: *kind,
+                    value: Tol::exact(*si),
+                    gallon: unit.as_ref().and_then(|u| u.gallon()),
+                    unit: unit.clone(),
+                    origin: Origin::Stated,
+                    fit: None,
+                })
+            }
+            (Cell::Number(v), ColumnType::Text) => Value::Text(crate::show::number_text(*v).into()),
+        })
+    }
+
+    /// A row as a named set of values.
+    pub fn row(&self, row: usize) -> Record {
+        Record {
+            what: "row",
+            fields: (0..self.columns.len())
+                .filter_map(|k| Some((SmolStr::new_static(self.columns[k].0), self.cell(row, k)?)))
+                .collect(),
+        }
+    }
+
+    /// What a name of it means: a column's cells from top to bottom, those not given left out; or what `at` says.
+    pub fn part(&self, name: &str) -> Option<Value> {
+        match self.columns.iter().position(|c| c.0 == name) {
+            Some(k) => {
+                let cells = (0..self.rows).filter_map(|r| self.cell(r, k));
+                let given: Vec<Value> = cells.filter(|v| *v != Value::Absent).collect();
+                Some(Value::List(given.into()))
+            }
+            None if name == "at" => self.at.clone().map(Value::Quantity),
+            None => None,
+        }
+    }
+
     /// Whether the column is there.
     pub fn has(&self, column: &str) -> bool {
         self.columns.iter().any(|c| c.0 == column)
@@ -194,6 +254,8 @@ pub enum Value {
     Text(SmolStr),
     /// A date.
     Date(Date),
+    /// The days from a first to a last one, both counted in.
+    Period(Date, Date),
     /// A word of a choice.
     Choice(&'static str),
     /// True or false.
@@ -224,6 +286,7 @@ impl Value {
             Value::Range(r) => format!("a range of {}", r.kind.name()),
             Value::Text(_) => "a text".to_owned(),
             Value::Date(_) => "a date".to_owned(),
+            Value::Period(..) => "a range of dates".to_owned(),
             Value::Choice(w) => format!("the word `{w}`"),
             Value::Truth(_) => "a yes or no".to_owned(),
             Value::Decl(_) => "a declaration".to_owned(),
@@ -290,28 +353,40 @@ impl Date {
         )
     }
 
-    /// The date, in UTC, so many days after 1970-01-01 (Gregorian calendar); `None` beyond the year 65535.
-    pub fn after_1970(days: u64) -> Option<Self> {
-        // Years are counted from March, so that the odd day of a leap year is the last; 400 years have
-        // 146 097 days. 1970-01-01 is day 719 468 after 0000-03-01.
-        let days = days.checked_add(719_468)?;
-        let (era, day) = (days / 146_097, days % 146_097);
-        let year = (day - day / 1460 + day / 36_524 - day / 146_096) / 365;
-        let day = day - (365 * year + year / 4 - year / 100);
-        let month = (5 * day + 2) / 153;
-        let date = day - (153 * month + 2) / 5 + 1;
-        let (month, carry) = if month < 10 {
-            (month + 3, 0)
-        } else {
-            (month - 9, 1)
-        };
+    /// The day's number, counted from 1970-01-01 as 0 (proleptic Gregorian calendar).
+    pub fn number(self) -> i64 {
+        // Years counted from March, so that the leap day is the last of its year: then the days before a
+        // month follow one line, and 400 years have 146 097 days.
+        let (y, m) = (i64::from(self.year), i64::from(self.month));
+        let (y, m) = if m > 2 { (y, m - 3) } else { (y - 1, m + 9) };
+        let (era, in_era) = (y.div_euclid(400), y.rem_euclid(400));
+        let in_year = (153 * m + 2) / 5 + i64::from(self.day) - 1;
+        era * 146_097 + in_era * 365 + in_era / 4 - in_era / 100 + in_year - DAYS_TO_1970
+    }
+
+    /// The day of a number, the inverse of [`Date::number`]; `None` outside the years 1 to 9999.
+    pub fn from_number(number: i64) -> Option<Self> {
+        let n = number.checked_add(DAYS_TO_1970)?;
+        let (era, in_era) = (n.div_euclid(146_097), n.rem_euclid(146_097));
+        let year = (in_era - in_era / 1460 + in_era / 36_524 - in_era / 146_096) / 365;
+        let in_year = in_era - (365 * year + year / 4 - year / 100);
+        let m = (5 * in_year + 2) / 153;
+        let day = in_year - (153 * m + 2) / 5 + 1;
+        let month = if m < 10 { m + 3 } else { m - 9 };
+        let year = era * 400 + year + i64::from(month <= 2);
+        if !(1..=9999).contains(&year) {
+            return None;
+        }
         Self::new(
-            u16::try_from(year + era * 400 + carry).ok()?,
+            u16::try_from(year).ok()?,
             u8::try_from(month).ok()?,
-            u8::try_from(date).ok()?,
+            u8::try_from(day).ok()?,
         )
     }
 }
+
+/// Days from 0000-03-01 to 1970-01-01.
+const DAYS_TO_1970: i64 = 719_468;
 
 impl std::fmt::Display for Date {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -328,7 +403,7 @@ mod tests {
         // Counted by walking the calendar day by day.
         let mut d = Date::new(1970, 1, 1);
         for n in 0..200_000 {
-            assert_eq!(Date::after_1970(n), d, "day {n}");
+            assert_eq!(Date::from_number(n), d, "day {n}");
             d = d.and_then(|d| {
                 Date::new(d.year, d.month, d.day + 1)
                     .or_else(|| Date::new(d.year, d.month + 1, 1))
@@ -337,10 +412,10 @@ mod tests {
         }
         // POSIX gives 2000-03-01T00:00:00Z as 951 868 800 seconds (from memory).
         assert_eq!(
-            Date::after_1970(951_868_800 / 86_400),
+            Date::from_number(951_868_800 / 86_400),
             Date::new(2000, 3, 1)
         );
-        assert_eq!(Date::after_1970(u64::MAX), None);
+        assert_eq!(Date::from_number(i64::MAX), None);
     }
 
     #[test]

@@ -32,7 +32,7 @@ pub fn today() -> Option<Date> {
     let since = std::time::SystemTime::now()
         .duration_since(std::time::UNIX_EPOCH)
         .ok()?;
-    Date::after_1970(since.as_secs() / 86_400)
+    Date::from_number(i64::try_from(since.as_secs() / 86_400).ok()?)
 }
 
 /// Files in memory.

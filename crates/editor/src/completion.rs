@@ -3,8 +3,8 @@
 //! The text there is usually broken, so this looks at the tokens before the offset, not at the tree: which block
 //! they stand in, and what the last of them wants.
 
-use crate::at::{Target, item_at, resolve};
-use crate::hover::{short, type_text};
+use crate::at::{Target, item_at, parameters, resolve};
+use crate::hover::{short, signature, type_text};
 use cutwater_compiler::schema::{ColumnType, FieldDef, KindDef, Slot, Type, kind, kinds};
 use cutwater_compiler::value::Value;
 use cutwater_compiler::{Db, DeclId, eval, library};
@@ -146,13 +146,30 @@ impl Look<'_> {
         match t.kind {
             T::Number | T::Fraction => self.units(field),
             T::Equals => self.values(field),
+            T::Colon if open.is_empty() => self.rule_values(),
             T::Arrow | T::Colon => self.names(&["hose", "nozzle", "appliance", "pump"], true),
             T::Word => match self.word(&t) {
+                "of" if self.each().is_some() => self.names(&[], false),
                 "of" => match field.map(|f| f.ty) {
                     Some(Type::Piece(kinds)) => self.names(kinds, true),
                     _ => self.names(&["hose", "pump"], true),
                 },
-                "like" => kind_def.map_or_else(Vec::new, |k| self.names(&[k.word], true)),
+                "like" => kind_def.map_or_else(Vec::new, |k| {
+                    let mut out = self.names(&[k.word], true);
+                    out.extend(self.patterns(k.word));
+                    out
+                }),
+                "every" if open.is_empty() => kinds()
+                    .iter()
+                    .filter(|k| k.is_part())
+                    .map(|k| plain(k.word, CompletionKind::Keyword, String::new(), k.doc))
+                    .collect(),
+                "is" if open.is_empty() => self.asked_words(i),
+                "not" if open.is_empty() => self.tokens[..i]
+                    .iter()
+                    .rposition(|t| t.kind == T::Word && self.word(t) == "is")
+                    .map_or_else(Vec::new, |is| self.asked_words(is)),
+                "require" | "within" | "where" | "and" if open.is_empty() => self.rule_values(),
                 "require" | "within" => self.values(None),
                 _ => Vec::new(),
             },
@@ -274,6 +291,15 @@ impl Look<'_> {
             span: names[0].span.join(names[last].span),
             names,
         };
+        if let Some((k, name)) = self.each()
+            && name == path.names[0].text
+        {
+            return match path.names.as_slice() {
+                [_] => self.kind_members(k),
+                [_, group] => self.group_fields_of(k, &group.text),
+                _ => Vec::new(),
+            };
+        }
         match resolve(self.db, self.decl, &path, last, false) {
             Some(Target::Library) => self
                 .db
@@ -298,7 +324,14 @@ impl Look<'_> {
                 .map(|f| plain(f.name, CompletionKind::Field, type_text(f.ty), f.doc))
                 .collect(),
             Some(Target::Station(_, _, Some(v))) => self.value_members(&v),
-            Some(Target::Station(..) | Target::Part(None)) | None => Vec::new(),
+            Some(Target::Each(_, _, k)) => self.kind_members(k),
+            Some(
+                Target::Station(..)
+                | Target::Part(None)
+                | Target::EachSlot(..)
+                | Target::Parameter(..),
+            )
+            | None => Vec::new(),
         }
     }
 
@@ -320,7 +353,7 @@ impl Look<'_> {
 
     /// The fields, blocks and computed properties of an item.
     fn members(&self, d: DeclId) -> Vec<Completion> {
-        let Some((k, slots)) = self.db.kind(d) else {
+        let Some((k, _)) = self.db.kind(d) else {
             return Vec::new();
         };
         if k.word == cutwater_compiler::kinds::LET.word {
@@ -329,6 +362,18 @@ impl Look<'_> {
                 .settled(d, 0)
                 .map_or_else(Vec::new, |v| self.value_members(v));
         }
+        let mut out = self.kind_members(k);
+        for name in crate::at::named_parts(self.db, d) {
+            out.push(plain(&name, CompletionKind::Field, String::new(), ""));
+        }
+        out
+    }
+
+    /// The fields, blocks and computed properties of a kind.
+    fn kind_members(&self, k: &'static KindDef) -> Vec<Completion> {
+        let Some((_, slots)) = kind(k.word) else {
+            return Vec::new();
+        };
         let mut out: Vec<Completion> = k
             .groups
             .iter()
@@ -348,8 +393,80 @@ impl Look<'_> {
                 Slot::GroupField(..) | Slot::Table(_) => {}
             }
         }
-        for name in crate::at::named_parts(self.db, d) {
-            out.push(plain(&name, CompletionKind::Field, String::new(), ""));
+        out
+    }
+
+    /// The fields of a block.
+    fn group_fields_of(&self, k: &'static KindDef, group: &str) -> Vec<Completion> {
+        let fields = k.groups.iter().filter(|g| g.name == group);
+        fields
+            .flat_map(|g| g.fields)
+            .map(|f| plain(f.name, CompletionKind::Field, type_text(f.ty), f.doc))
+            .collect()
+    }
+
+    /// The kind and the name of the rule being written, where it is one over every declaration of a kind.
+    fn each(&self) -> Option<(&'static KindDef, &str)> {
+        let words: Vec<&Raw> = self
+            .tokens
+            .iter()
+            .filter(|t| !t.kind.is_trivia())
+            .take(5)
+            .collect();
+        let [require, for_, every, k, name] = words.as_slice() else {
+            return None;
+        };
+        let begins = [(require, "require"), (for_, "for"), (every, "every")];
+        if begins.iter().any(|(t, w)| self.word(t) != *w) || name.kind != T::Word {
+            return None;
+        }
+        let (k, _) = kind(self.word(k)).filter(|k| k.0.is_part())?;
+        Some((k, self.word(name)))
+    }
+
+    /// What may stand in a rule where a value begins: as everywhere, and the name that stands for each.
+    fn rule_values(&self) -> Vec<Completion> {
+        let mut out = self.values(None);
+        if let Some((k, name)) = self.each() {
+            let detail = format!("each {} in turn", k.word);
+            out.push(plain(name, CompletionKind::Declaration, detail, k.doc));
+        }
+        out
+    }
+
+    /// The words that a value before `is` or `is not` may be.
+    fn asked_words(&self, is: usize) -> Vec<Completion> {
+        let mut out = vec![plain(
+            "given",
+            CompletionKind::Word,
+            String::new(),
+            "It has a value.",
+        )];
+        let field = is
+            .checked_sub(1)
+            .and_then(|i| self.tokens[..=i].iter().rfind(|t| !t.kind.is_trivia()))
+            .filter(|t| t.kind == T::Word)
+            .map(|t| self.word(t));
+        let types = kinds().iter().flat_map(|k| {
+            let fields = k.fields.iter().map(|f| (f.name, f.ty));
+            fields.chain(k.computed.iter().map(|c| (c.name, c.ty)))
+        });
+        for (name, ty) in types {
+            if Some(name) != field {
+                continue;
+            }
+            match ty {
+                Type::Choice(words) => out.extend(
+                    words
+                        .iter()
+                        .map(|(w, doc)| plain(w, CompletionKind::Word, String::new(), doc)),
+                ),
+                Type::Truth => out.extend(
+                    ["yes", "no"].map(|w| plain(w, CompletionKind::Word, String::new(), "")),
+                ),
+                Type::Ref(kinds) => out.extend(self.names(kinds, true)),
+                _ => {}
+            }
         }
         out
     }
@@ -358,16 +475,24 @@ impl Look<'_> {
         let parsed = self.db.parsed(self.decl);
         let has = |name: &str| crate::at::written(&parsed, name).is_some();
         let mut out = Vec::new();
-        for f in k.fields.iter().filter(|f| !has(f.name)) {
+        for f in k
+            .fields
+            .iter()
+            .filter(|f| !has(f.name) && self.goes(k, f.name))
+        {
             out.push(field(f));
         }
-        for g in k.groups {
+        for g in k.groups.iter().filter(|g| self.goes(k, g.name)) {
             out.push(Completion {
                 insert: Some(format!("{} {{", g.name)),
                 ..plain(g.name, CompletionKind::Field, "block".to_owned(), g.doc)
             });
         }
-        for t in k.tables.iter().filter(|t| !has(t.name)) {
+        for t in k
+            .tables
+            .iter()
+            .filter(|t| !has(t.name) && self.goes(k, t.name))
+        {
             out.push(plain(
                 t.name,
                 CompletionKind::Field,
@@ -387,6 +512,21 @@ impl Look<'_> {
             out.extend(self.names(&["pump", "hose", "appliance", "nozzle"], true));
         }
         out
+    }
+
+    /// Whether a field goes with the choice made; where none is made, all do.
+    fn goes(&self, k: &'static KindDef, name: &str) -> bool {
+        let Some(only) = k.only_of(name) else {
+            return true;
+        };
+        let slot = self
+            .db
+            .kind(self.decl)
+            .and_then(|(_, s)| s.find(only.field));
+        match slot.and_then(|s| self.db.settled(self.decl, s)) {
+            Some(Value::Choice(w)) => only.words.contains(w),
+            _ => true,
+        }
     }
 
     fn group_fields(&self, k: &'static KindDef, group: &str) -> Vec<Completion> {
@@ -445,6 +585,8 @@ impl Look<'_> {
                         }
                     }
                 }
+                out.extend(self.functions());
+                out.extend(self.parameters());
                 for (name, form, doc) in eval::FUNCTIONS {
                     out.push(Completion {
                         insert: Some(format!("{name}(")),
@@ -459,6 +601,10 @@ impl Look<'_> {
     /// Names of the file, of these kinds where some are given; files; and the library's, where `std`.
     fn names(&self, wanted: &[&str], std: bool) -> Vec<Completion> {
         let fits = |d: DeclId| {
+            // Neither a pattern nor a function is a part or a value.
+            if self.db.is_pattern(d) || self.db.is_function(d) {
+                return false;
+            }
             wanted.is_empty()
                 || self
                     .db
@@ -485,14 +631,83 @@ impl Look<'_> {
         out
     }
 
+    /// Patterns of a kind that may be filled in here, with what they must be given.
+    fn patterns(&self, word: &str) -> Vec<Completion> {
+        let fits = |d: DeclId| {
+            d != self.decl
+                && self.db.is_pattern(d)
+                && self.db.kind(d).is_some_and(|k| k.0.word == word)
+        };
+        let mut out = Vec::new();
+        for (n, d) in self.db.names_in(self.file) {
+            if fits(d) {
+                out.push(self.declaration(n, d, ""));
+            }
+            // Those of a file that is brought in go by its name.
+            if let Some(f) = crate::at::used_file(self.db, d) {
+                for (inner, x) in self.db.names_in(f).filter(|i| fits(i.1)) {
+                    out.push(self.declaration(inner, x, &format!("{n}.")));
+                }
+            }
+        }
+        for (n, d) in self.db.library_names().filter(|i| fits(i.1)) {
+            out.push(self.declaration(n, d, "std."));
+        }
+        out
+    }
+
+    /// Functions of the file, and of those it brings in.
+    fn functions(&self) -> Vec<Completion> {
+        let mut out = Vec::new();
+        for (n, d) in self.db.names_in(self.file) {
+            if self.db.is_function(d) && d != self.decl {
+                out.push(self.declaration(n, d, ""));
+            }
+            if let Some(f) = crate::at::used_file(self.db, d) {
+                for (inner, x) in self.db.names_in(f).filter(|i| self.db.is_function(i.1)) {
+                    out.push(self.declaration(inner, x, &format!("{n}.")));
+                }
+            }
+        }
+        out
+    }
+
+    /// Parameters of the item being written.
+    fn parameters(&self) -> Vec<Completion> {
+        let parsed = self.db.parsed(self.decl);
+        parameters(&parsed)
+            .iter()
+            .map(|p| plain(&p.0.text, CompletionKind::Field, "parameter".to_owned(), ""))
+            .collect()
+    }
+
     fn declaration(&self, name: &str, d: DeclId, before: &str) -> Completion {
         let parsed = self.db.parsed(d);
         let detail = short(self.db, self.db.file_of(d), name).unwrap_or_default();
         let kind = match parsed.item.kind {
             ItemKind::Use { .. } => CompletionKind::File,
+            _ if self.db.is_function(d) => CompletionKind::Function,
             _ => CompletionKind::Declaration,
         };
-        plain(&format!("{before}{name}"), kind, detail, &parsed.item.doc)
+        let label = format!("{before}{name}");
+        if self.db.is_function(d) {
+            return Completion {
+                insert: Some(format!("{label}(")),
+                ..plain(&label, kind, signature(&parsed, name), &parsed.item.doc)
+            };
+        }
+        if self.db.is_pattern(d) {
+            let needed: Vec<String> = parameters(&parsed)
+                .iter()
+                .filter(|p| p.1.is_none())
+                .map(|p| format!("{} = ", p.0.text))
+                .collect();
+            return Completion {
+                insert: Some(format!("{label}({}", needed.first().map_or("", |n| n))),
+                ..plain(&label, kind, signature(&parsed, name), &parsed.item.doc)
+            };
+        }
+        plain(&label, kind, detail, &parsed.item.doc)
     }
 }
 

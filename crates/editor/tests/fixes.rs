@@ -499,6 +499,17 @@ const MENDED: &[(&str, FixTier, &str)] = &[
         FixTier::Safe,
         "let width = 3.003 in ± 0.002\nrequire width >= 3 in\n",
     ),
+    // A parameter of a pattern; a word where a text is.
+    (
+        "ring seal(hub) {\n    bore    = hub + 0.005 in\n    runs_on = hub\n}\nring intake like seal(hbu = 5.497 in) {}\n",
+        FixTier::NeedsALook,
+        "ring seal(hub) {\n    bore    = hub + 0.005 in\n    runs_on = hub\n}\nring intake like seal(hub = 5.497 in) {}\n",
+    ),
+    (
+        "let t = \"bronze\"\nrequire t is bronze\n",
+        FixTier::NeedsALook,
+        "let t = \"bronze\"\nrequire t is \"bronze\"\n",
+    ),
     // Limits are never widened by a fix.
     (
         "ring r {\n    bore            = 5.5020 in ± 0.003\n    runs_on         = 5.4970 in\n    clearance_limit = 0.003 .. 0.007 in\n}\n",

@@ -271,7 +271,7 @@ static UNITS: &[Unit] = &[
     u("ms", "ms", ("millisecond", "milliseconds"), Time, 1e-3, "Millisecond.", SI),
     u("min", "min", ("minute", "minutes"), Time, 60.0, "Minute.", SI).decimals(1).not(&["mins"]),
     u("h", "h", ("hour", "hours"), Time, 3600.0, "Hour.", SI).decimals(1).not(&["hr", "hrs"]),
-    u("day", "day", ("day", "days"), Time, 86_400.0, "Day of 24 h.", SI).decimals(1).alias(&["days"]),
+    u("day", "day", ("day", "days"), Time, 86_400.0, "Day of 24 h.", SI).decimals(1).alias(&["days", "d"]),
     u("year", "year", ("year", "years"), Time, 31_557_600.0, "Year of 365.25 days.", "Julian year, IAU Style Manual (1989)").decimals(1).alias(&["years"]).not(&["yr", "yrs"]),
 
     // Speed

@@ -148,6 +148,9 @@ pub struct Member {
     pub formula: Option<&'static str>,
     /// Where the formula or the stand-in comes from.
     pub source: Option<&'static str>,
+    /// The choice it goes with alone, where there is one: "`form = labyrinth`".
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub only: Option<String>,
 }
 
 /// A word of a choice or a column of a table.
@@ -323,11 +326,19 @@ fn kind_page(k: &'static KindDef) -> KindPage {
             form.push_str(" { … }");
         }
     }
+    let only = |name: &str| k.only_of(name).map(|o| o.wanted());
     KindPage {
         kind: k.word,
         doc: k.doc,
         form,
-        fields: k.fields.iter().map(|f| field(f.name, f)).collect(),
+        fields: k
+            .fields
+            .iter()
+            .map(|f| Member {
+                only: only(f.name),
+                ..field(f.name, f)
+            })
+            .collect(),
         blocks: k
             .groups
             .iter()
@@ -337,11 +348,21 @@ fn kind_page(k: &'static KindDef) -> KindPage {
                 fields: g
                     .fields
                     .iter()
-                    .map(|f| field(&format!("{}.{}", g.name, f.name), f))
+                    .map(|f| Member {
+                        only: only(g.name),
+                        ..field(&format!("{}.{}", g.name, f.name), f)
+                    })
                     .collect(),
             })
             .collect(),
-        tables: k.tables.iter().map(table).collect(),
+        tables: k
+            .tables
+            .iter()
+            .map(|t| Member {
+                only: only(t.name),
+                ..table(t)
+            })
+            .collect(),
         computed: k.computed.iter().map(computed).collect(),
     }
 }
@@ -375,13 +396,18 @@ fn field(name: &str, f: &'static FieldDef) -> Member {
     Member {
         name: name.to_owned(),
         sort: "field",
-        takes: takes(f.ty),
+        takes: if f.own {
+            format!("{}; {}", takes(f.ty), cutwater_compiler::schema::OWN)
+        } else {
+            takes(f.ty)
+        },
         need,
         default,
         doc: f.doc,
         parts,
         formula: None,
         source,
+        only: None,
     }
 }
 
@@ -427,6 +453,7 @@ fn table(t: &'static TableDef) -> Member {
             .collect(),
         formula: None,
         source: None,
+        only: None,
     }
 }
 
@@ -441,6 +468,7 @@ fn computed(c: &'static ComputedDef) -> Member {
         parts: Vec::new(),
         formula: (!c.formula.is_empty()).then_some(c.formula),
         source: (!c.source.is_empty()).then_some(c.source),
+        only: None,
     }
 }
 
@@ -700,6 +728,9 @@ fn member_text(m: &Member, indent: usize) -> String {
             let _ = write!(first, "; {text} where not given (then shown as assumed)");
         }
         _ => {}
+    }
+    if let Some(only) = &m.only {
+        let _ = write!(first, "; only with {only}");
     }
     out.push_str(&wrapped(&first, indent));
     out.push_str(&wrapped(m.doc, indent));

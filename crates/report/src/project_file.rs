@@ -39,6 +39,9 @@ fn property(k: &Key) -> Value {
     let mut out = match k.takes {
         Takes::Units | Takes::Level => json!({ "type": "string", "enum": k.takes.words() }),
         Takes::File | Takes::Folder => json!({ "type": "string", "minLength": 1 }),
+        Takes::Files => {
+            json!({ "type": "array", "items": { "type": "string", "minLength": 1 } })
+        }
         Takes::Levels => levels(&k.takes.words()),
         Takes::Folders => json!({ "type": "array", "items": table(true) }),
     };
@@ -104,70 +107,4 @@ pub(crate) fn markdown(out: &mut String) {
         "\nA later `[[folder]]` comes before an earlier one, `--config key=value` on the command line before both. \
          In one table a single finding comes before its group. A folder with a project file of its own is a workspace of its own.\n",
     );
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use cutwater_compiler::settings::read;
-
-    /// A small check of a value against the parts of JSON Schema used here.
-    fn holds(schema: &Value, v: &Value) -> bool {
-        let sort = match v {
-            Value::Object(_) => "object",
-            Value::Array(_) => "array",
-            Value::String(_) => "string",
-            _ => "other",
-        };
-        schema.get("type").is_none_or(|t| t == sort)
-            && schema
-                .get("enum")
-                .and_then(Value::as_array)
-                .is_none_or(|e| e.contains(v))
-            && schema
-                .get("minLength")
-                .is_none_or(|_| v.as_str().is_some_and(|s| !s.is_empty()))
-            && schema
-                .get("required")
-                .and_then(Value::as_array)
-                .is_none_or(|r| r.iter().all(|k| v.get(k.as_str().unwrap()).is_some()))
-            && schema.get("items").is_none_or(|i| {
-                v.as_array()
-                    .is_some_and(|list| list.iter().all(|x| holds(i, x)))
-            })
-            && schema.get("properties").is_none_or(|p| {
-                v.as_object()
-                    .is_some_and(|o| o.iter().all(|(k, x)| p.get(k).is_some_and(|s| holds(s, x))))
-            })
-    }
-
-    #[test]
-    fn the_schema_and_the_reader_judge_alike() {
-        for (text, sound) in [
-            ("", true),
-            (
-                "units = \"us\"\nfail_at = \"advice\"\nbaseline = \"b.json\"\n",
-                true,
-            ),
-            ("units = \"metrics\"\n", false),
-            ("unit = \"us\"\n", false),
-            ("fail_at = 3\n", false),
-            ("baseline = \"\"\n", false),
-            (
-                "[levels]\nCW0301 = \"off\"\nunknown-unit2 = \"off\"\n",
-                false,
-            ),
-            ("[levels]\nCW17 = \"off\"\ncavitation = \"error\"\n", true),
-            ("[levels]\nCW17 = \"of\"\n", false),
-            ("[[folder]]\npath = \"a\"\nunits = \"us\"\n", true),
-            ("[[folder]]\nunits = \"us\"\n", false),
-            ("[[folder]]\npath = \"a\"\nbaseline = \"x\"\n", false),
-            ("[folder]\npath = \"a\"\n", false),
-        ] {
-            let value: toml::Table = text.parse().unwrap();
-            let value = serde_json::to_value(value).unwrap();
-            assert_eq!(holds(&schema(), &value), sound, "schema: {text}");
-            assert_eq!(read(text).findings.is_empty(), sound, "reader: {text}");
-        }
-    }
 }

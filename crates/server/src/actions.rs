@@ -5,6 +5,7 @@
 //! asks for them later (`codeAction/resolve`); if the text has changed by then, it is told so and nothing is edited.
 
 use crate::session::{ClientCan, Here};
+use cutwater_compiler::{Found, Standing};
 use cutwater_editor::{self as editor, TextEdit as Edit};
 use cutwater_finding::{FileId, Finding, FixTier, Place};
 use serde::{Deserialize, Serialize};
@@ -79,18 +80,19 @@ pub(crate) fn actions(
         return Vec::new();
     }
     let span = here.lines(|l| l.span(range));
-    let findings = here.db.findings(here.file);
+    let mut findings = here.db.found(here.file);
+    findings.retain(|f| !matches!(f.standing, Standing::Accepted(_)));
     let mut out = Vec::new();
     let mut offer = |title: String,
                      kind: CodeActionKind,
-                     about: Option<&Finding<Place>>,
+                     about: Option<&Found>,
                      preferred: Option<bool>,
                      edits: &dyn Fn() -> Option<WorkspaceEdit>| {
         let (edit, data) = if can.lazy_edits {
             let data = Wanted {
                 uri: uri.clone(),
                 version: here.version(here.file),
-                finding: about.map(Known::of),
+                finding: about.map(|f| Known::of(&f.finding)),
             };
             (None, Some(json!(data)))
         } else {
@@ -102,7 +104,7 @@ pub(crate) fn actions(
         out.push(CodeActionOrCommand::CodeAction(CodeAction {
             title,
             kind: Some(kind),
-            diagnostics: about.map(|f| vec![here.converter(|c| c.diagnostic(f))]),
+            diagnostics: about.map(|f| vec![here.converter(|c| c.shown(f))]),
             edit,
             data,
             is_preferred: preferred,
@@ -110,7 +112,8 @@ pub(crate) fn actions(
         }));
     };
     if wanted(only, &CodeActionKind::QUICKFIX) {
-        for f in &findings {
+        for found in &findings {
+            let f = &found.finding;
             let at = f.place.span;
             if at.start > span.end || span.start > at.end {
                 continue;
@@ -121,13 +124,18 @@ pub(crate) fn actions(
             offer(
                 capital(&fix.title),
                 CodeActionKind::QUICKFIX,
-                Some(f),
+                Some(found),
                 Some(fix.tier == FixTier::Safe),
                 &|| edit(here, editor::fix_of(here.db, f)?, can),
             );
         }
     }
-    let safe = |f: &Finding<Place>| f.fix.as_ref().is_some_and(|x| x.tier == FixTier::Safe);
+    let safe = |f: &Found| {
+        f.finding
+            .fix
+            .as_ref()
+            .is_some_and(|x| x.tier == FixTier::Safe)
+    };
     if only.is_some() && wanted(only, &fix_all()) && findings.iter().any(safe) {
         offer(
             "Apply all safe fixes".to_owned(),

@@ -1,9 +1,10 @@
 //! What the water goes through: `hose`, `nozzle`, `appliance`.
 
+use super::gear;
 use crate::codes::codes;
 use crate::db::{Cx, Local};
 use crate::schema::short::{default, optional, positive, required};
-use crate::schema::{BLANK, ComputedDef, KindDef, PartDef, Sign, Type};
+use crate::schema::{BLANK, ComputedDef, KindDef, Only, PartDef, Sign, Type};
 use crate::value::{Origin, Quantity, Value};
 use crate::{DeclId, Eval};
 use cutwater_finding::Finding;
@@ -98,6 +99,11 @@ pub static HOSE: KindDef = KindDef {
             positive(Kind::Length),
             "Length of one section as stocked.",
         ),
+        gear::SERIAL,
+        gear::MADE,
+        gear::PLACED_IN_SERVICE,
+        gear::IN_SERVICE,
+        gear::TESTED,
     ],
     computed: &[
         ComputedDef {
@@ -175,6 +181,11 @@ pub static NOZZLE: KindDef = KindDef {
             Type::Count(1, 12),
             "Firefighters on it, to judge its reaction.",
         ),
+        gear::SERIAL,
+        gear::MADE,
+        gear::PLACED_IN_SERVICE,
+        gear::IN_SERVICE,
+        gear::TESTED,
     ],
     computed: &[ComputedDef {
         name: "flow_coefficient",
@@ -186,6 +197,23 @@ pub static NOZZLE: KindDef = KindDef {
         hint: true,
         eval: flow_coefficient,
     }],
+    only: &[
+        Only {
+            names: &["tip", "discharge_coefficient"],
+            field: "form",
+            words: &["smooth"],
+        },
+        Only {
+            names: &["rated"],
+            field: "form",
+            words: &["fog", "holding"],
+        },
+        Only {
+            names: &["flow_range"],
+            field: "form",
+            words: &["holding"],
+        },
+    ],
     check: Some(check_nozzle),
     ..BLANK
 };
@@ -220,6 +248,11 @@ pub static APPLIANCE: KindDef = KindDef {
             "an open fitting",
             "Whether it lets water back.",
         ),
+        gear::SERIAL,
+        gear::MADE,
+        gear::PLACED_IN_SERVICE,
+        gear::IN_SERVICE,
+        gear::TESTED,
     ],
     check: Some(check_appliance),
     ..BLANK
@@ -266,6 +299,7 @@ fn pressure_limit(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
 }
 
 fn check_hose(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
+    gear::check(cx, d)?;
     let mut laws = Vec::new();
     for name in ["loss", "hazen_williams", "roughness"] {
         if cx.get(d, name)? != Value::Absent {
@@ -413,6 +447,7 @@ fn flow_coefficient(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
 }
 
 fn check_nozzle(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
+    gear::check(cx, d)?;
     let Some(form) = cx.choice(d, "form")? else {
         return Ok(());
     };
@@ -459,6 +494,7 @@ fn check_nozzle(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
 }
 
 fn check_appliance(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
+    gear::check(cx, d)?;
     let loss = cx.get(d, "loss")? != Value::Absent;
     let k = cx.get(d, "loss_coefficient")? != Value::Absent;
     let name = cx.name(d);

@@ -1,7 +1,10 @@
 //! The kinds, each defined once: its table, formulas and checks in one file.
 
+mod compare;
 pub mod drive;
 pub mod duty;
+pub(crate) mod every;
+pub mod gear;
 pub mod lay;
 pub mod line;
 pub mod pump;
@@ -41,11 +44,13 @@ pub static ALL: &[&KindDef] = &[
 /// The findings declared in the kinds' files.
 pub static CODES: &[&[&Code]] = &[
     rule::CODES,
+    every::CODES,
     surroundings::CODES,
     rotor::CODES,
     pump::CODES,
     drive::CODES,
     line::CODES,
+    gear::CODES,
     supply::CODES,
     lay::CODES,
     duty::CODES,

@@ -18,10 +18,11 @@ use crate::codes::codes;
 use crate::db::Cx;
 use crate::schema::Slot;
 use crate::schema::short::{
-    default, extra_column, not_negative, optional, positive, required, signed,
+    default, extra_column, not_negative, optional, own, positive, required, signed,
 };
 use crate::schema::{
-    BLANK, ColumnDef, ColumnType, ComputedDef, GroupDef, KindDef, PartDef, Sign, TableDef, Type,
+    BLANK, ColumnDef, ColumnType, ComputedDef, GroupDef, KindDef, Only, PartDef, Sign, TableDef,
+    Type,
 };
 use crate::value::{Origin, Quantity, Record, Value};
 use crate::{DeclId, Eval};
@@ -281,6 +282,11 @@ pub static PROCEDURE: KindDef = KindDef {
             "How far the no-load governed speed may differ from the one recorded when new.",
         ),
     ],
+    only: &[Only {
+        names: &["most_lift", "suction"],
+        field: "source",
+        words: &["draft"],
+    }],
     groups: &[
         GroupDef {
             name: "vacuum",
@@ -408,7 +414,13 @@ pub static INSTRUMENT: KindDef = KindDef {
             positive(Kind::Pressure),
             "How closely its needle or digits can be read, to either side: half a graduation, or more where it swings.",
         ),
-        optional("calibrated", Type::Date, "Date of its last calibration."),
+        own(optional(
+            "calibrated",
+            Type::Date,
+            "Date of its last calibration.",
+        )),
+        super::gear::SERIAL,
+        super::gear::IN_SERVICE,
     ],
     computed: &[ComputedDef {
         name: "standard_uncertainty",
@@ -772,6 +784,7 @@ fn pressure(v: f64, a: &reading::Analysis, origin: Origin) -> Quantity {
         unit: a.pressure_unit.clone(),
         origin,
         gallon: None,
+        fit: None,
     }
 }
 

@@ -31,6 +31,8 @@ pub enum Takes {
     Levels,
     /// The path of a file of the workspace.
     File,
+    /// A list of paths of files of the workspace.
+    Files,
     /// A path or pattern of folders of the workspace.
     Folder,
     /// Tables with keys of their own.
@@ -44,7 +46,7 @@ impl Takes {
             Takes::Units => UNIT_SYSTEMS.iter().map(|u| u.0).collect(),
             Takes::Level => LEVELS.iter().map(|l| l.word()).collect(),
             Takes::Levels => LEVELS.iter().map(|l| l.word()).chain([OFF]).collect(),
-            Takes::File | Takes::Folder | Takes::Folders => Vec::new(),
+            Takes::File | Takes::Files | Takes::Folder | Takes::Folders => Vec::new(),
         }
     }
 
@@ -54,6 +56,7 @@ impl Takes {
             Takes::Units | Takes::Level => one_of(&self.words()),
             Takes::Levels => format!("a table of findings, each with {}", one_of(&self.words())),
             Takes::File => "the path of a file in the workspace, from its root".to_owned(),
+            Takes::Files => "a list of paths of files in the workspace, from its root".to_owned(),
             Takes::Folder => {
                 "a folder of the workspace from its root, or a pattern of folders".to_owned()
             }
@@ -146,6 +149,17 @@ pub static BASELINE: Key = Key {
     example: "baseline = \"cutwater-baseline.json\"",
 };
 
+/// `rules`: the files of house rules.
+pub static RULES: Key = Key {
+    name: "rules",
+    takes: Takes::Files,
+    stands: Stands::Both,
+    required: false,
+    default: "",
+    doc: "Files of house rules: what their `require for every …` lines ask of every declaration of a kind holds in every file, each judged by itself. A `[[folder]]` with rules of its own has these in place of those at the top.",
+    example: "rules = [\"rules/house.pump\"]",
+};
+
 /// `levels`: the levels of findings.
 pub static LEVEL_TABLE: Key = Key {
     name: "levels",
@@ -180,7 +194,15 @@ pub static PATH: Key = Key {
 };
 
 /// Every key there is.
-pub static KEYS: &[&Key] = &[&UNITS, &FAIL_AT, &BASELINE, &LEVEL_TABLE, &FOLDER, &PATH];
+pub static KEYS: &[&Key] = &[
+    &UNITS,
+    &FAIL_AT,
+    &BASELINE,
+    &RULES,
+    &LEVEL_TABLE,
+    &FOLDER,
+    &PATH,
+];
 
 /// The keys that may stand at the top (`folder` false) or in a `[[folder]]`.
 pub fn keys(folder: bool) -> impl Iterator<Item = &'static Key> {

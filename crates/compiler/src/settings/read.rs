@@ -41,6 +41,9 @@ codes! { settings:
     SETTINGS_TWICE = "CW0609" "settings-twice" Error, "The level of one finding is set twice.",
         "A code and a name may mean the same finding. The later one in the file holds.",
         fires "[levels]\nunknown-unit = \"off\"\nCW0301 = \"advice\"\n", silent "[levels]\nunknown-unit = \"off\"\n";
+    SETTINGS_NOWHERE = "CW0611" "settings-no-folder" Warning, "A `[[folder]]` for a folder that is not there.",
+        "Its settings hold nowhere. Paths are taken from the folder of the project file.",
+        fires "", silent "[[folder]]\npath = \"old*\"\nunits = \"us\"\n";
     SETTINGS_BASELINE = "CW0610" "settings-baseline" Error, "The baseline that the project file names cannot be used.",
         "Without it every finding counts as new. An editor shows this; `cutwater check` does not run with a baseline it cannot read.",
         fires "baseline = \"none.json\"\n", silent "units = \"us\"\n";
@@ -51,14 +54,50 @@ codes! { settings:
 pub struct Read {
     /// The settings.
     pub settings: ProjectSettings,
-    /// What is wrong with the text, by place; levels as the file itself sets them.
+    /// What is wrong with the text, by place, with levels as declared; see [`Read::leveled`].
     pub findings: Vec<Finding<Span>>,
+    /// The folders that `[[folder]]` names without signs of a pattern, from the root, and where.
+    pub folders: Vec<(SmolStr, Span)>,
+}
+
+impl Read {
+    /// What is wrong with the text, with the levels that these settings give it; what is off is left out.
+    pub fn leveled(&self, settings: &ProjectSettings) -> Vec<Finding<Span>> {
+        let mut out = self.findings.clone();
+        out.retain_mut(|f| match settings.base().level(f.code) {
+            Some(level) => {
+                f.level = level;
+                true
+            }
+            None => false,
+        });
+        out
+    }
+
+    /// Adds findings about folders that are not there; `there` says of a path from the root whether it is.
+    #[must_use]
+    pub fn with_folders(mut self, there: impl Fn(&str) -> bool) -> Self {
+        for (path, at) in self.folders.iter().filter(|(p, _)| !there(p)) {
+            let f = Finding::new(
+                &SETTINGS_NOWHERE,
+                *at,
+                format!("there is no folder `{path}` in the workspace, so these settings hold nowhere"),
+            )
+            .here("not there")
+            .help("paths are taken from the folder of this file; check the spelling, or take the `[[folder]]` out");
+            self.findings.push(f);
+        }
+        self.findings
+            .sort_by_key(|f| (f.place.start, f.place.end, f.code.id));
+        self
+    }
 }
 
 /// Reads a project file. Never fails: what is not understood has a finding and changes nothing.
 pub fn read(text: &str) -> Read {
     let mut r = Reader {
         text,
+        folders: Vec::new(),
         findings: Vec::new(),
         layers: vec![Layer {
             files: None,
@@ -87,15 +126,7 @@ pub fn read(text: &str) -> Read {
     }
     r.table(table.get_ref(), None, &broken(text, &errors));
     let settings = ProjectSettings::new(r.layers);
-    let mut findings = r.findings;
-    let base = settings.base().clone();
-    findings.retain_mut(|f| match base.level(f.code) {
-        Some(level) => {
-            f.level = level;
-            true
-        }
-        None => false,
-    });
+    let mut findings = std::mem::take(&mut r.findings);
     findings.sort_by(|a, b| {
         (a.place.start, a.place.end, a.code.id, &a.message).cmp(&(
             b.place.start,
@@ -104,7 +135,11 @@ pub fn read(text: &str) -> Read {
             &b.message,
         ))
     });
-    Read { settings, findings }
+    Read {
+        settings,
+        findings,
+        folders: r.folders,
+    }
 }
 
 /// Where the text is no TOML: what recovery put there is not looked at. Below a broken head of a table nobody
@@ -158,6 +193,7 @@ fn sort_of(v: &DeValue<'_>) -> &'static str {
 
 struct Reader<'t> {
     text: &'t str,
+    folders: Vec<(SmolStr, Span)>,
     findings: Vec<Finding<Span>>,
     layers: Vec<Layer>,
 }
@@ -204,8 +240,37 @@ impl Reader<'_> {
                         layer.given.push((Given::Baseline(p), Origin::File(place)));
                     }
                 }
+                (Takes::Files, DeValue::Array(list)) => {
+                    let mut paths: Vec<SmolStr> = Vec::new();
+                    for item in list.iter() {
+                        let at = Span::from(item.span());
+                        match item.get_ref() {
+                            DeValue::String(path) => {
+                                if let Some(p) = self.file(key, path, at)
+                                    && !paths.contains(&p)
+                                {
+                                    paths.push(p);
+                                }
+                            }
+                            other => {
+                                let what = format!("each of `{}`", key.name);
+                                self.wrong_type(&what, &Takes::File.says(), other, at);
+                            }
+                        }
+                    }
+                    layer.given.push((Given::Rules(paths), Origin::File(place)));
+                }
                 (Takes::Folder, DeValue::String(pattern)) => match folder_pattern(pattern) {
-                    Ok(set) => layer.files = Some(set),
+                    Ok(set) => {
+                        // Whether a pattern with signs names anything is for the future to tell.
+                        if let (false, Ok(p)) = (
+                            pattern.contains(['*', '?', '[', '{']),
+                            paths::join(super::FILE_NAME, pattern),
+                        ) {
+                            self.folders.push((p, place));
+                        }
+                        layer.files = Some(set);
+                    }
                     Err(why) => {
                         usable = false;
                         self.bad_pattern(pattern, place, &why);
@@ -558,7 +623,11 @@ mod tests {
     #[test]
     fn the_file_sets_the_levels_of_its_own_findings() {
         let text = "unit = \"us\"\n[levels]\nCW0602 = \"warning\"\n";
-        assert_eq!(read(text).findings[0].level, Level::Warning);
+        let r = read(text);
+        assert_eq!(r.leveled(&r.settings)[0].level, Level::Warning);
+        let mut over = r.settings.clone();
+        over.set("levels.CW06=off").unwrap();
+        assert!(r.leveled(&over).is_empty());
     }
 
     #[test]
