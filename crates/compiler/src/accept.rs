@@ -29,7 +29,7 @@ codes! {
     ACCEPT_UNKNOWN = "CW0701" "accept-unknown-finding" Error, "An acceptance of a finding there is not.",
         "An acceptance names the code of a finding, `CW0502`. `cutwater explain findings` lists them.",
         fires "let a = 3.001 in ± 0.002\nrequire a >= 3 in\naccept CW0520 because \"measured each time\"\n",
-        silent "let a = 3.001 in ± 0.002\nrequire a >= 3 in\naccept CW0502 because \"measured each time\"\n";
+        silent "let a = 3.001 in ± 0.002\nrequire a >= 3 in\naccept CW0502 because \"measured each time\"\n", fixes NeedsALook;
     ACCEPT_NEVER = "CW0702" "accept-not-allowed" Error, "An acceptance of a finding that cannot be accepted.",
         "A judgement may be accepted, such as a limit that is not kept. What makes a text or its numbers meaningless may not: mistakes of the language, sizes that cannot be, a law without its numbers, tables that do not match, a duty without a solution, and findings about acceptances and settings.",
         fires "let gap = 3 inn\naccept CW0301 because \"we say inn\"\n",
@@ -41,7 +41,7 @@ codes! {
     ACCEPT_UNUSED = "CW0704" "accept-unused" Warning, "An acceptance that accepts nothing.",
         "What was accepted is mended, or the line stands in the wrong place. Left in, it would hide the same finding when it comes back. It is not said while something the findings hang on is wrong.",
         fires "let a = 4 in\nrequire a >= 3 in\naccept CW0502 because \"measured each time\"\n",
-        silent "let a = 3.001 in ± 0.002\nrequire a >= 3 in\naccept CW0502 because \"measured each time\"\n";
+        silent "let a = 3.001 in ± 0.002\nrequire a >= 3 in\naccept CW0502 because \"measured each time\"\n", fixes Safe | NeedsALook;
     ACCEPT_EXPIRED = "CW0705" "accept-expired" Warning, "An acceptance whose last day is past.",
         "The findings it accepted count again. Mend what they are about, or judge them anew and give a new day.",
         fires "let a = 3.001 in ± 0.002\nrequire a >= 3 in\naccept CW0502 because \"measured each time\" until 2001-01-01\n",
@@ -265,7 +265,14 @@ pub(crate) fn apply(db: &Db, file: FileId, found: &mut Vec<Found>, places: &[Loc
 
 fn item_of(place: &Local) -> Option<DeclId> {
     match *place {
-        Local::Span(d, _) | Local::Slot(d, _) | Local::Value(d, _) | Local::Head(d) => Some(d),
+        Local::Span(d, _)
+        | Local::Slot(d, _)
+        | Local::Value(d, _)
+        | Local::Head(d)
+        | Local::Entry(d, _)
+        | Local::NewEntry(d, _)
+        | Local::Rows(d, _)
+        | Local::Item(d) => Some(d),
         Local::File(..) => None,
     }
 }

@@ -18,6 +18,7 @@ use crate::baseline::Baseline;
 use crate::check;
 use crate::codes;
 use crate::kinds;
+use crate::mend;
 use crate::paths;
 use crate::reuse;
 use crate::schema::{KindDef, Slot, Slots, kind};
@@ -28,7 +29,8 @@ use cutwater_finding::{Code, FileId, Finding, Place};
 use cutwater_quantity::InputId;
 use cutwater_syntax::ast::{Decl, ItemKind};
 use cutwater_syntax::split::{Chunk, resplit, split};
-use cutwater_syntax::{Parsed, parse_chunk};
+use cutwater_syntax::token::{Raw, T, lex};
+use cutwater_syntax::{Parsed, parse_chunk, parse_tokens};
 use cutwater_text::{LineIndex, Span};
 use rustc_hash::{FxHashMap, FxHashSet};
 use smallvec::SmallVec;
@@ -66,6 +68,14 @@ pub enum Local {
     Head(DeclId),
     /// Bytes of a file.
     File(FileId, Span),
+    /// In a fix: an entry of the item being checked, with its line. The edit takes it out.
+    Entry(DeclId, Span),
+    /// In a fix: an item with its line. The edit takes it out.
+    Item(DeclId),
+    /// In a fix: room for one more entry at the end of the block with these braces, in the item being checked.
+    NewEntry(DeclId, Span),
+    /// In a fix: the rows of a table, by slot. The edit puts them in the order of the first column.
+    Rows(DeclId, u16),
 }
 
 /// What a node holds.
@@ -82,6 +92,7 @@ enum Key {
     Item(DeclId),
     Name(FileId, SmolStr),
     Names(FileId),
+    Begins(FileId, SmolStr),
     Path(SmolStr),
     /// The declarations of a kind in a file, in order; of no kind for the empty word.
     OfKind(FileId, &'static str),
@@ -134,6 +145,8 @@ struct DeclData {
     check: u32,
     house: u32,
     slots: Vec<u32>,
+    /// The names that begin its dotted paths, each once.
+    begins: Vec<SmolStr>,
     live: bool,
 }
 
@@ -145,6 +158,8 @@ struct FileData {
     chunks: Vec<Chunk>,
     decls: Vec<DeclId>,
     names: FxHashMap<SmolStr, SmallVec<[DeclId; 1]>>,
+    /// How many items have dotted paths that begin with a name.
+    begins: FxHashMap<SmolStr, u32>,
     /// The nodes of its lists of declarations, by the kind's word.
     lists: Vec<(&'static str, u32)>,
     std: bool,
@@ -214,6 +229,7 @@ pub struct Db {
     names: FxHashMap<(FileId, SmolStr), u32>,
     paths: FxHashMap<SmolStr, u32>,
     name_sets: FxHashMap<FileId, u32>,
+    begins: FxHashMap<(FileId, SmolStr), u32>,
     std_names: FxHashMap<SmolStr, DeclId>,
     stack: Vec<Frame>,
     cyclic: FxHashSet<u32>,
@@ -248,6 +264,7 @@ impl Db {
             names: FxHashMap::default(),
             paths: FxHashMap::default(),
             name_sets: FxHashMap::default(),
+            begins: FxHashMap::default(),
             std_names: FxHashMap::default(),
             stack: Vec::new(),
             cyclic: FxHashSet::default(),
@@ -286,6 +303,7 @@ impl Db {
             chunks: Vec::new(),
             decls: Vec::new(),
             names: FxHashMap::default(),
+            begins: FxHashMap::default(),
             lists: Vec::new(),
             std,
             live: true,
@@ -387,7 +405,13 @@ impl Db {
         // Items keep their identity by kind and name, or else by order.
         let mut spare: Vec<DeclId> = old_middle;
         let mut fresh: Vec<(DeclId, Option<DeclId>)> = Vec::new();
-        let heads: Vec<(Arc<Parsed>, ItemHead)> = if std {
+        let mut turned: FxHashMap<SmolStr, i64> = FxHashMap::default();
+        for d in &spare {
+            for n in &self.decls[d.0 as usize].begins {
+                *turned.entry(n.clone()).or_default() -= 1;
+            }
+        }
+        let mut heads: Vec<(Arc<Parsed>, ItemHead, Vec<SmolStr>)> = if std {
             Vec::new()
         } else {
             let parts: Vec<&str> = chunks[middle.clone()]
@@ -396,17 +420,20 @@ impl Db {
                 .collect();
             parse_all(&parts)
                 .into_iter()
-                .map(|p| {
+                .map(|(p, begins)| {
                     let head = ItemHead::of(&p);
-                    (p, head)
+                    (p, head, begins)
                 })
                 .collect()
         };
         for (k, c) in chunks[middle.clone()].iter().enumerate() {
-            let (parsed, head) = match heads.get(k) {
-                Some((p, h)) => (Some(p.clone()), h.clone()),
-                None => (None, ItemHead::quick(c.span.slice(&text))),
+            let (parsed, head, begins) = match heads.get_mut(k) {
+                Some((p, h, b)) => (Some(p.clone()), h.clone(), std::mem::take(b)),
+                None => (None, ItemHead::quick(c.span.slice(&text)), Vec::new()),
             };
+            for n in &begins {
+                *turned.entry(n.clone()).or_default() += 1;
+            }
             let same = spare.iter().position(|d| {
                 let data = &self.decls[d.0 as usize];
                 data.name == head.name
@@ -431,6 +458,7 @@ impl Db {
             }
             data.kind = head.kind;
             data.name = head.name;
+            data.begins = begins;
             data.nameless = head.nameless;
             data.takes = head.takes;
             // Behind the kind's slots there may be those of parameters that are filled in.
@@ -481,6 +509,24 @@ impl Db {
                 marks.push(*ix);
             }
         }
+        for (n, by) in turned.into_iter().filter(|t| t.1 != 0) {
+            let count = self.files[file.0 as usize]
+                .begins
+                .entry(n.clone())
+                .or_default();
+            let before = *count > 0;
+            *count = u32::try_from(i64::from(*count) + by).unwrap_or(0);
+            let after = *count > 0;
+            if !after {
+                self.files[file.0 as usize].begins.remove(&n);
+            }
+            if before != after
+                && let Some(ix) = self.begins.get(&(file, n))
+            {
+                marks.push(*ix);
+            }
+        }
+        let f = &self.files[file.0 as usize];
         let same_set =
             old_names.len() == f.names.len() && old_names.keys().all(|n| f.names.contains_key(n));
         if !same_set && let Some(ix) = self.name_sets.get(&file) {
@@ -517,6 +563,7 @@ impl Db {
             check: NONE,
             house: NONE,
             slots: Vec::new(),
+            begins: Vec::new(),
             live: true,
         };
         let id = match self.free_decls.pop() {
@@ -735,9 +782,12 @@ impl Db {
 
     fn compute(&mut self, ix: u32) -> Eval<Out> {
         match self.nodes[ix as usize].key.clone() {
-            Key::Item(_) | Key::Name(..) | Key::Names(_) | Key::Path(_) | Key::OfKind(..) => {
-                Ok((*unknown()).clone())
-            }
+            Key::Item(_)
+            | Key::Name(..)
+            | Key::Names(_)
+            | Key::Begins(..)
+            | Key::Path(_)
+            | Key::OfKind(..) => Ok((*unknown()).clone()),
             Key::Slot(d, s) => {
                 let mut cx = Cx::new(self, d);
                 cx.slot = s;
@@ -1128,9 +1178,10 @@ impl Db {
             span: span.shift(self.chunk(d).start),
         };
         match *local {
-            Local::Span(d, span) => at(d, span),
+            Local::Span(d, span) | Local::Entry(d, span) | Local::NewEntry(d, span) => at(d, span),
+            Local::Item(d) => at(d, self.parsed(d).item.span),
             Local::Head(d) => at(d, slots::head_span(&self.parsed(d).item)),
-            Local::Slot(d, s) => at(d, slots::slot_span(self, d, s, false)),
+            Local::Slot(d, s) | Local::Rows(d, s) => at(d, slots::slot_span(self, d, s, false)),
             Local::Value(d, s) => at(d, slots::slot_span(self, d, s, true)),
             Local::File(file, span) => Place { file, span },
         }
@@ -1140,7 +1191,7 @@ impl Db {
     /// and with levels as declared.
     pub(crate) fn raw_findings(&self, file: FileId) -> Vec<(Finding<Place>, Local)> {
         let mut out: Vec<(Finding<Place>, Local)> = Vec::new();
-        let mut push = |x: &Finding<Local>| out.push((x.map(|p| self.resolve(p)), x.place));
+        let mut push = |x: &Finding<Local>| out.push((mend::finding(self, x), x.place));
         let f = &self.files[file.0 as usize];
         if let Some((code, message, help)) = &f.trouble {
             let at = Local::File(file, Span::default());
@@ -1407,13 +1458,36 @@ fn unknown() -> Arc<Out> {
 }
 
 /// Parses chunks, on all cores where there are many.
-fn parse_all(parts: &[&str]) -> Vec<Arc<Parsed>> {
+fn parse_all(parts: &[&str]) -> Vec<(Arc<Parsed>, Vec<SmolStr>)> {
     use rayon::prelude::*;
+    let one = |p: &&str| {
+        let raw = lex(p);
+        (Arc::new(parse_tokens(p, &raw)), begins(p, &raw))
+    };
     if parts.len() > 64 && rayon::current_thread_index().is_none() {
-        parts.par_iter().map(|p| Arc::new(parse_chunk(p))).collect()
+        parts.par_iter().map(one).collect()
     } else {
-        parts.iter().map(|p| Arc::new(parse_chunk(p))).collect()
+        parts.iter().map(one).collect()
     }
+}
+
+/// The words that stand before a dot and behind none, or behind `of`: whatever the grammar makes of them, nothing is taken
+/// from a file otherwise.
+fn begins(text: &str, raw: &[Raw]) -> Vec<SmolStr> {
+    let mut out: Vec<SmolStr> = raw
+        .iter()
+        .enumerate()
+        .filter(|(n, r)| {
+            let before = n.checked_sub(1).and_then(|n| raw.get(n));
+            let of = before.is_some_and(|b| b.kind == T::Word && b.span.slice(text) == "of");
+            let dot = raw.get(n + 1).is_some_and(|b| b.kind == T::Dot);
+            r.kind == T::Word && (of || dot && before.is_none_or(|b| b.kind != T::Dot))
+        })
+        .map(|(_, r)| SmolStr::new(r.span.slice(text)))
+        .collect();
+    out.sort_unstable();
+    out.dedup();
+    out
 }
 
 /// Stands in a file's table of names for every item whose name could not be read. No name is written like this.
@@ -1464,7 +1538,7 @@ impl ItemHead {
 
     /// Kind and name from the first words, without parsing: enough for the standard library.
     fn quick(text: &str) -> Self {
-        let mut words = cutwater_syntax::token::lex(text)
+        let mut words = lex(text)
             .into_iter()
             .filter(|t| !t.kind.is_trivia())
             .map(|t| SmolStr::new(t.span.slice(text)));
@@ -1776,6 +1850,23 @@ impl<'a> Cx<'a> {
         let mut names: Vec<SmolStr> = self.db.names_in(file).map(|n| n.0.clone()).collect();
         names.sort();
         names
+    }
+
+    /// Whether a dotted path of a file begins with a name, recording that it was asked.
+    pub fn begins_a_path(&mut self, file: FileId, name: &str) -> bool {
+        let key = (file, SmolStr::new(name));
+        let ix = match self.db.begins.get(&key) {
+            Some(ix) => *ix,
+            None => {
+                let ix = self
+                    .db
+                    .new_node(Key::Begins(file, key.1.clone()), State::Input);
+                self.db.begins.insert(key, ix);
+                ix
+            }
+        };
+        self.db.record(ix);
+        self.db.files[file.0 as usize].begins.contains_key(name)
     }
 
     /// The declarations of a kind in a file, in order and without patterns, recording that they were listed; for

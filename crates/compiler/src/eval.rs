@@ -5,6 +5,7 @@
 
 use crate::codes;
 use crate::db::{Cx, Local};
+use crate::remedy;
 use crate::reuse;
 use crate::schema::{PartDef, Sign, Slot, Type};
 use crate::show::{article, near_names, number_text, pick_nearest};
@@ -14,7 +15,8 @@ use crate::{DeclId, Eval};
 use cutwater_finding::{Finding, FixTier};
 use cutwater_mechanics::iso286::{Class, Iso286Error};
 use cutwater_quantity::{
-    Accept, CompoundUnit, Direction, Kind, Mismatch, Tol, UnitError, parse_unit, preferred_unit,
+    Accept, CompoundUnit, Direction, Kind, LikelySlip, Mismatch, Tol, UnitError, parse_unit,
+    preferred_unit,
 };
 use cutwater_syntax::ast::{Access, Expr, ExprKind, ItemKind, Name, Number, Path};
 use cutwater_text::Span;
@@ -98,15 +100,15 @@ impl Ev<'_, '_> {
                 Some(d) => Value::Date(d),
                 None => {
                     let place = self.at(e.span);
-                    self.cx.report(
-                        Finding::new(
-                            &codes::BAD_DATE,
-                            place,
-                            format!("{year:04}-{month:02}-{day:02} is not a day of the calendar"),
-                        )
-                        .here("no such day")
-                        .help("write year-month-day, as 2026-05-14"),
-                    );
+                    let f = Finding::new(
+                        &codes::BAD_DATE,
+                        place,
+                        format!("{year:04}-{month:02}-{day:02} is not a day of the calendar"),
+                    )
+                    .here("no such day")
+                    .help("write year-month-day, as 2026-05-14");
+                    self.cx
+                        .report(remedy::with(f, remedy::month_and_day_turned(self.owner, e)));
                     Value::Unknown
                 }
             },
@@ -142,9 +144,10 @@ impl Ev<'_, '_> {
             ExprKind::Sum(first, rest) => {
                 let mut acc = self.expr(first, want)?;
                 let mut so_far = first.span;
-                for (minus, b) in rest {
+                for (n, (minus, b)) in rest.iter().enumerate() {
                     let right = self.expr(b, want)?;
-                    acc = self.add(acc, so_far, right, b.span, *minus);
+                    let left = if n == 0 { first.as_ref() } else { b };
+                    acc = self.add(acc, so_far, right, b.span, *minus, &[left, b]);
                     so_far = so_far.join(b.span);
                 }
                 acc
@@ -225,12 +228,22 @@ impl Ev<'_, '_> {
                         } else {
                             &fitting
                         };
+                        // Where nothing but small and capital letters differ, and one unit fits, it is that one.
+                        let mut same = best.iter().filter(|b| b.eq_ignore_ascii_case(name));
+                        let sure = same.next() == best.first()
+                            && same.next().is_none()
+                            && want.is_some()
+                            && !fitting.is_empty();
                         match (best.first(), preferred) {
                             (Some(b), _) => {
                                 f.message.push_str(&format!("; did you mean `{b}`?"));
                                 f = f.help(format!("write `{b}`")).fix(
                                     format!("write `{b}`"),
-                                    FixTier::NeedsALook,
+                                    if sure {
+                                        FixTier::Safe
+                                    } else {
+                                        FixTier::NeedsALook
+                                    },
                                     place,
                                     *b,
                                 );
@@ -310,7 +323,7 @@ impl Ev<'_, '_> {
                     class: Some(u.clone()),
                     ..n.clone()
                 };
-                return self.literal(&as_class, None, span);
+                return self.literal(&as_class, None, span, want);
             }
             Some(u) => match self.unit(u, want) {
                 Some(u) => Some(u),
@@ -318,11 +331,17 @@ impl Ev<'_, '_> {
             },
             None => None,
         };
-        self.literal(n, unit, span)
+        self.literal(n, unit, span, want)
     }
 
     /// A literal whose unit is known.
-    fn literal(&mut self, n: &Number, unit: Option<CompoundUnit>, span: Span) -> Value {
+    fn literal(
+        &mut self,
+        n: &Number,
+        unit: Option<CompoundUnit>,
+        span: Span,
+        want: Option<Kind>,
+    ) -> Value {
         let si = |v: f64| unit.as_ref().map_or(v, |u| u.to_si(v));
         let nominal = si(n.value);
         let mut fit = None;
@@ -349,19 +368,23 @@ impl Ev<'_, '_> {
                         let base = unit.as_ref().map_or(Kind::Number, CompoundUnit::kind);
                         if tu.kind().dimension() != base.dimension() {
                             let place = self.at(u.span);
-                            self.cx.report(
-                                Finding::new(
-                                    &codes::WRONG_UNIT,
-                                    place,
-                                    format!(
-                                        "the tolerance is {}, but the value is {}",
-                                        article(&tu.kind().name()),
-                                        article(&base.name())
-                                    ),
-                                )
-                                .here(article(&tu.kind().name()))
-                                .help("leave the unit out to take the value's own"),
-                            );
+                            let f = Finding::new(
+                                &codes::WRONG_UNIT,
+                                place,
+                                format!(
+                                    "the tolerance is {}, but the value is {}",
+                                    article(&tu.kind().name()),
+                                    article(&base.name())
+                                ),
+                            )
+                            .here(article(&tu.kind().name()))
+                            .help(if unit.is_none() {
+                                "write the unit behind the value; the tolerance takes it from there"
+                            } else {
+                                "leave the unit out to take the value's own"
+                            });
+                            let mended = remedy::unit_moved(self.cx, self.owner, n, t, u, want);
+                            self.cx.report(remedy::with(f, mended));
                             return Value::Unknown;
                         }
                         (
@@ -374,16 +397,15 @@ impl Ev<'_, '_> {
                 if t.plus < t.minus {
                     let place = self.at(t.span);
                     let (p, m) = (number_text(t.plus), number_text(t.minus));
-                    let message = if t.plus == -t.minus {
-                        format!("a tolerance after `±` is above zero, not {p}")
-                    } else {
-                        format!("the upper deviation, {p}, is below the lower one, {m}")
-                    };
-                    self.cx.report(
-                        Finding::new(&codes::BAD_TOLERANCE, place, message)
-                            .here("upside down")
-                            .help("write the upper deviation first: `5.497 in (+0/-0.001)`"),
-                    );
+                    let f = Finding::new(
+                        &codes::BAD_TOLERANCE,
+                        place,
+                        format!("the upper deviation, {p}, is below the lower one, {m}"),
+                    )
+                    .here("upside down")
+                    .help("write the upper deviation first: `5.497 in (+0/-0.001)`");
+                    let mended = remedy::deviations_turned(self.cx, self.owner, t);
+                    self.cx.report(remedy::with(f, mended));
                     return Value::Unknown;
                 }
                 match Tol::with_limits(id, nominal, below.min(above), below.max(above)) {
@@ -576,7 +598,7 @@ impl Ev<'_, '_> {
         let low = match (&lo.kind, &high) {
             (ExprKind::Number(n), Value::Quantity(q)) if n.unit.is_none() && q.unit.is_some() => {
                 let unit = q.unit.as_ref().map(|u| (**u).clone());
-                self.literal(n, unit, lo.span)
+                self.literal(n, unit, lo.span, want)
             }
             _ => self.expr(lo, want)?,
         };
@@ -591,15 +613,15 @@ impl Ev<'_, '_> {
         }
         if a.si() > b.si() {
             let place = self.at(lo.span.join(hi.span));
-            self.cx.report(
-                Finding::new(
-                    &codes::BAD_RANGE,
-                    place,
-                    "the lower end of this range is above its upper end".to_owned(),
-                )
-                .here("upside down")
-                .help("write the smaller value first: `0.003 .. 0.007 in`"),
-            );
+            let f = Finding::new(
+                &codes::BAD_RANGE,
+                place,
+                "the lower end of this range is above its upper end".to_owned(),
+            )
+            .here("upside down")
+            .help("write the smaller value first: `0.003 .. 0.007 in`");
+            let mended = remedy::ends_turned(self.cx, self.owner, lo, hi);
+            self.cx.report(remedy::with(f, mended));
             return Ok(Value::Unknown);
         }
         Ok(Value::Range(Range {
@@ -762,26 +784,36 @@ impl Ev<'_, '_> {
         Value::Unknown
     }
 
-    fn gallons(&mut self, a: &Quantity, b: &Quantity, span: Span) -> bool {
+    /// Whether two numbers count in one gallon; `texts` are the two as written.
+    fn gallons(&mut self, a: &Quantity, b: &Quantity, span: Span, texts: &[&Expr; 2]) -> bool {
         match (a.gallon, b.gallon) {
             (Some(x), Some(y)) if x != y => {
                 let place = self.at(span);
-                self.cx.report(
-                    Finding::new(
-                        &codes::MIXED_GALLONS,
-                        place,
-                        "US and imperial gallons are mixed in one expression".to_owned(),
-                    )
-                    .here("US and imperial gallons")
-                    .help("write both in one of them; 1 imperial gallon is 1.20095 US gallons"),
-                );
+                let f = Finding::new(
+                    &codes::MIXED_GALLONS,
+                    place,
+                    "US and imperial gallons are mixed in one expression".to_owned(),
+                )
+                .here("US and imperial gallons")
+                .help("write both in one of them; 1 imperial gallon is 1.20095 US gallons");
+                let mended = remedy::same_gallon(self.owner, texts[1], b, a)
+                    .or_else(|| remedy::same_gallon(self.owner, texts[0], a, b));
+                self.cx.report(remedy::with(f, mended));
                 false
             }
             _ => true,
         }
     }
 
-    fn add(&mut self, a: Value, sa: Span, b: Value, sb: Span, minus: bool) -> Value {
+    fn add(
+        &mut self,
+        a: Value,
+        sa: Span,
+        b: Value,
+        sb: Span,
+        minus: bool,
+        texts: &[&Expr; 2],
+    ) -> Value {
         if matches!(a, Value::Date(_)) || matches!(b, Value::Date(_)) {
             return self.add_dates(&a, sa, &b, sb, minus);
         }
@@ -789,7 +821,7 @@ impl Ev<'_, '_> {
             return Value::Unknown;
         };
         let span = sa.join(sb);
-        if !self.gallons(&a, &b, span) {
+        if !self.gallons(&a, &b, span, texts) {
             return Value::Unknown;
         }
         let kind = if minus {
@@ -957,10 +989,7 @@ impl Ev<'_, '_> {
         }
         match self.function(function)? {
             Some(Function::Own(f)) => self.call_own(f, function, &given, span),
-            Some(Function::BuiltIn(k)) => {
-                let spans: Vec<Span> = arguments.iter().map(|a| a.span).collect();
-                self.call_built_in(k, given, &spans, span)
-            }
+            Some(Function::BuiltIn(k)) => self.call_built_in(k, given, arguments, span),
             None => Ok(Value::Unknown),
         }
     }
@@ -1145,7 +1174,7 @@ impl Ev<'_, '_> {
         &mut self,
         which: usize,
         given: Vec<Value>,
-        spans: &[Span],
+        arguments: &[Expr],
         span: Span,
     ) -> Eval<Value> {
         let (name, form, _) = FUNCTIONS[which];
@@ -1185,19 +1214,19 @@ impl Ev<'_, '_> {
         }
         let mut values = Vec::with_capacity(given.len());
         let mut bad = false;
-        for (v, s) in given.into_iter().zip(spans) {
+        for (v, s) in given.into_iter().zip(arguments) {
             match v {
                 // A list counts as its elements: `mean([a, b])`.
                 Value::List(items) if !one => {
                     for v in items.iter() {
-                        match self.operand(v.clone(), *s) {
-                            Some(q) => values.push((q, *s)),
+                        match self.operand(v.clone(), s.span) {
+                            Some(q) => values.push((q, s)),
                             None => bad = true,
                         }
                     }
                 }
-                v => match self.operand(v, *s) {
-                    Some(q) => values.push((q, *s)),
+                v => match self.operand(v, s.span) {
+                    Some(q) => values.push((q, s)),
                     None => bad = true,
                 },
             }
@@ -1205,7 +1234,7 @@ impl Ev<'_, '_> {
         if bad {
             return Ok(Value::Unknown);
         }
-        let Some((first, first_span)) = values.first().cloned() else {
+        let Some((first, first_text)) = values.first().cloned() else {
             let place = self.at(span);
             self.cx.report(
                 Finding::new(
@@ -1218,11 +1247,13 @@ impl Ev<'_, '_> {
             );
             return Ok(Value::Unknown);
         };
-        for (q, s) in &values[1..] {
+        let first_span = first_text.span;
+        for (q, text) in &values[1..] {
+            let s = text.span;
             if let Err(m) = first.kind.comparable(q.kind) {
-                return Ok(self.mismatch(first_span.join(*s), &m, &[first_span, *s]));
+                return Ok(self.mismatch(first_span.join(s), &m, &[first_span, s]));
             }
-            if !self.gallons(&first, q, first_span.join(*s)) {
+            if !self.gallons(&first, q, first_span.join(s), &[first_text, text]) {
                 return Ok(Value::Unknown);
             }
         }
@@ -1958,14 +1989,22 @@ impl Ev<'_, '_> {
                     } else {
                         q.kind.name().into_owned()
                     };
-                    self.cx.report(
-                        Finding::new(
-                            &codes::OUT_OF_RANGE,
-                            place,
-                            format!("`{field}` is {bounds}, not {given}"),
-                        )
-                        .here(bounds),
-                    );
+                    let f = Finding::new(
+                        &codes::OUT_OF_RANGE,
+                        place,
+                        format!("`{field}` is {bounds}, not {given}"),
+                    )
+                    .here(bounds);
+                    let mended = match &e.kind {
+                        ExprKind::Number(n)
+                            if n.value.fract() == 0.0
+                                && (f64::from(least)..=f64::from(most)).contains(&n.value) =>
+                        {
+                            remedy::unit_taken_out(self.owner, n)
+                        }
+                        _ => None,
+                    };
+                    self.cx.report(remedy::with(f, mended));
                     return Ok(Value::Unknown);
                 }
                 Ok(Value::Quantity(Quantity {
@@ -2128,6 +2167,23 @@ impl Ev<'_, '_> {
                 article(&expected.name())
             ));
         }
+        if f.fix.is_none() {
+            let mended = match (m.slip, unit, &e.kind) {
+                (
+                    Some(LikelySlip::VacuumForGauge | LikelySlip::GaugeForVacuum),
+                    Some(u),
+                    ExprKind::Number(_),
+                ) => {
+                    let settings = self.cx.settings();
+                    remedy::sign_turned(self.owner, e, expected, u, &settings)
+                }
+                (Some(LikelySlip::UnitNotWanted), _, ExprKind::Number(n)) => {
+                    remedy::unit_taken_out(self.owner, n)
+                }
+                _ => None,
+            };
+            f = remedy::with(f, mended);
+        }
         self.cx.report(f);
         false
     }
@@ -2236,14 +2292,21 @@ impl Ev<'_, '_> {
             return Value::Unknown;
         }
         let place = self.at(e.span);
-        self.cx.report(
-            Finding::new(
-                &codes::UNKNOWN_WORD,
-                place,
-                format!("`{field}` is one of the words {}", list()),
-            )
-            .here("not one of them"),
-        );
+        let f = Finding::new(
+            &codes::UNKNOWN_WORD,
+            place,
+            format!("`{field}` is one of the words {}", list()),
+        )
+        .here("not one of them");
+        let quoted = match &e.kind {
+            ExprKind::Text(t) => words.iter().find(|w| w.0 == t.trim()),
+            _ => None,
+        };
+        let mended = quoted.and_then(|w| remedy::quotes_taken_off(self.owner, e, w.0));
+        self.cx.report(match quoted {
+            Some(w) => remedy::with(f.help(format!("write `{}`, without quotes", w.0)), mended),
+            None => f,
+        });
         Value::Unknown
     }
 

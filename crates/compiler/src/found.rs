@@ -103,8 +103,8 @@ impl Db {
         };
         match *place {
             Local::File(..) => SmolStr::default(),
-            Local::Head(d) => self.head_of(d),
-            Local::Slot(d, s) | Local::Value(d, s) => {
+            Local::Head(d) | Local::Item(d) => self.head_of(d),
+            Local::Slot(d, s) | Local::Value(d, s) | Local::Rows(d, s) => {
                 let name = match (&self.parsed(d).item.kind, self.kind(d)) {
                     (ItemKind::Decl(_), Some((_, slots))) => {
                         slots.list.get(s as usize).map_or("", |x| x.0.as_str())
@@ -113,10 +113,12 @@ impl Db {
                 };
                 below(d, name)
             }
-            Local::Span(d, span) => match &self.parsed(d).item.kind {
-                ItemKind::Decl(decl) => below(d, &entry_at(&decl.entries, span)),
-                _ => self.head_of(d),
-            },
+            Local::Span(d, span) | Local::Entry(d, span) | Local::NewEntry(d, span) => {
+                match &self.parsed(d).item.kind {
+                    ItemKind::Decl(decl) => below(d, &entry_at(&decl.entries, span)),
+                    _ => self.head_of(d),
+                }
+            }
         }
     }
 

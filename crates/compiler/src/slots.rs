@@ -8,6 +8,7 @@ use crate::codes;
 use crate::db::{Cx, Db, Local};
 use crate::eval::Ev;
 use crate::kinds;
+use crate::remedy;
 use crate::reuse;
 use crate::schema::{ColumnType, Need, Slot, TableDef};
 use crate::show::pick_nearest;
@@ -677,15 +678,18 @@ fn rising(
             return false;
         };
         if *v <= before {
-            cx.report(
-                Finding::new(
-                    &codes::NOT_RISING,
-                    Local::Span(owner, row.cells[k].span),
-                    format!("the rows of `{}` must go by rising {name}, but this one is not above the row before", def.name),
-                )
-                .here("not above the row before")
-                .help("put the rows in order, or check the digits"),
-            );
+            let f = Finding::new(
+                &codes::NOT_RISING,
+                Local::Span(owner, row.cells[k].span),
+                format!("the rows of `{}` must go by rising {name}, but this one is not above the row before", def.name),
+            )
+            .here("not above the row before")
+            .help("put the rows in order, or check the digits");
+            let slot = cx.kind(owner).and_then(|(_, s)| s.find(def.name));
+            cx.report(remedy::with(
+                f,
+                slot.and_then(|s| remedy::rows_in_order(owner, s)),
+            ));
             return false;
         }
         before = *v;

@@ -13,6 +13,8 @@ fn ids(text: &str, sample: Sample) -> Vec<(&'static str, Level, String)> {
             .collect();
     }
     let mut db = Db::default();
+    // What an example may bring in.
+    db.set_file("parts.pump", "let spare = 1 in\n");
     db.set_today(Date::new(2026, 6, 1));
     let file = db.set_file("example.pump", text);
     db.settle(true, None).unwrap();

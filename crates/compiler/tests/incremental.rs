@@ -17,6 +17,10 @@ const LINES: &[&str] = &[
     "let c = a / 2",
     "let c = w.outside_diameter",
     "let d = r.clearance",
+    "let d = other.spare",
+    "let g = 5 in (-0.001/+0.002)",
+    "let g = 0.007 .. 0.003 in",
+    "let g = 5 gpm + 4 igpm",
     "let e = other.b + a",
     "let f = other.w.outside_diameter - w.outside_diameter",
     "use \"other.pump\" as other",
@@ -60,6 +64,8 @@ const LINES: &[&str] = &[
     "        0 200 30",
     "        300 180 60",
     "        600 140 90",
+    "        450 160 70 // a comment of its own",
+    "        // a comment on the next row",
     "    }",
     "supply s { draft { lift = 5 ft } }",
     "supply s { tank { level = a loss = 6 psi at 500 gpm } }",
@@ -185,7 +191,11 @@ fn outcome(db: &Db) -> String {
                     .map(|l| (db.path(l.place.file), l.place.span, &l.text))
                     .collect::<Vec<_>>(),
                 x.help,
-                x.fix.as_ref().map(|f| &f.title)
+                x.fix.as_ref().map(|f| {
+                    let edits = f.edits.iter();
+                    let edits = edits.map(|e| (db.path(e.place.file), e.place.span, &e.text));
+                    (&f.title, f.tier, edits.collect::<Vec<_>>())
+                })
             ));
         }
         for r in results::of_file(db, f) {

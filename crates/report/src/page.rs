@@ -3,6 +3,7 @@
 //! Everything is read from the tables the compiler itself works by, so a page cannot fall behind. A page can
 //! be written as text for a terminal ([`Page::text`]) or as JSON (it is `Serialize`).
 
+use crate::json::Trust;
 use cutwater_compiler::codes;
 use cutwater_compiler::schema::{
     ColumnType, ComputedDef, FieldDef, KindDef, Need, Sign, TableDef, Type, kinds,
@@ -73,6 +74,8 @@ pub struct CodePage {
     pub line: CodeLine,
     /// The version it first appeared in.
     pub since: &'static str,
+    /// How far its fixes may be trusted, in the words of findings as JSON; empty where it has none.
+    pub fixes: Vec<Trust>,
     /// What is wrong, why it matters, what to do.
     pub text: &'static str,
     /// Whether a spec may accept it.
@@ -274,10 +277,34 @@ fn code_line(c: &'static Code) -> CodeLine {
     }
 }
 
+/// Whether a finding has a fix, and who may apply it.
+fn fix_words(fixes: &[Trust]) -> &'static str {
+    let has = |t| fixes.contains(&t);
+    match (
+        has(Trust::Safe),
+        has(Trust::NeedsALook),
+        has(Trust::ShowOnly),
+    ) {
+        (true, false, _) => "Fix: safe; `cutwater check --fix` and editors apply it.",
+        (true, true, _) => {
+            "Fix: safe where there is one possible meaning, then `cutwater check --fix` applies it; else one that needs a look, which `--fix=all` applies. Editors offer both."
+        }
+        (false, true, false) => {
+            "Fix: one that needs a look, where the text says what was meant; editors offer it, and `cutwater check --fix=all` applies it."
+        }
+        (false, true, true) => {
+            "Fix: one that needs a look, where the text says what was meant; editors offer it, and `cutwater check --fix=all` applies it. Else a hint that is shown and never applied."
+        }
+        (false, false, true) => "Fix: a hint that is shown and never applied.",
+        (false, false, false) => "Fix: none; what is right must be found out and written.",
+    }
+}
+
 fn code_page(c: &'static Code) -> CodePage {
     CodePage {
         line: code_line(c),
         since: c.since,
+        fixes: c.fixes.iter().map(|t| Trust::from(*t)).collect(),
         text: c.page,
         acceptable: codes::may_be_accepted(c),
         in_project_file: c.sample == Sample::Settings,
@@ -619,6 +646,8 @@ impl Page {
                     c.line.code, c.line.name, c.line.level, c.since, c.line.summary
                 );
                 out.push_str(&wrapped(c.text, 0));
+                out.push('\n');
+                out.push_str(&wrapped(fix_words(&c.fixes), 0));
                 let whose = if c.in_project_file {
                     " this cutwater.toml"
                 } else {

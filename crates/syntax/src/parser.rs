@@ -1515,7 +1515,9 @@ impl<'a> Report<'a> {
         // Nothing more stands on the line: the slip is shown where something is missing, not on the next line.
         let ends = found.is_none_or(|f| f.first || f.kind == T::Newline || f.span.is_empty());
         let known = self
-            .forgotten_word(e, found)
+            .misspelt_word(e)
+            .or_else(|| self.forgotten_because(e, found))
+            .or_else(|| self.forgotten_word(e, found))
             .or_else(|| self.word_too_many(e))
             .or_else(|| self.misplaced_equals(e, found))
             .or_else(|| self.forgotten_equals(e, found, previous));
@@ -1612,6 +1614,46 @@ impl<'a> Report<'a> {
             Some((one, [])) => (*one).to_owned(),
             Some((last, rest)) => format!("{} or {last}", rest.join(", ")),
         }
+    }
+
+    /// A line that begins with what is nearly `use`, `let` or `require`.
+    fn misspelt_word(&self, e: PErr) -> Option<SyntaxError> {
+        let begins = match e.at {
+            0 => e.wants.has(Want::Item),
+            1 => e.wants.has(Want::DeclName) && !self.toks.iter().any(|t| t.kind == T::LBrace),
+            _ => false,
+        };
+        if !begins {
+            return None;
+        }
+        let first = self.toks.first().filter(|t| t.kind == T::Word)?;
+        let meant = crate::words::of_sort(Sort::Item).find(|w| one_slip_apart(first.text, w))?;
+        let mut said = slip(
+            first.span,
+            format!(
+                "expected a declaration, `use`, `let` or `require`, but {} stands here; did you mean `{meant}`?",
+                shown(*first)
+            ),
+        );
+        said.help = Some(format!("write `{meant}`"));
+        said.fix = Some((first.span, meant.to_owned()));
+        Some(said)
+    }
+
+    /// A reason right behind a rule.
+    fn forgotten_because(&self, e: PErr, found: Option<Tok<'_>>) -> Option<SyntaxError> {
+        let reason = found.filter(|f| f.kind == T::Text)?;
+        let rule = self.toks.first().is_some_and(|t| t.text == "require");
+        if !rule || !e.wants.has(Want::Because) {
+            return None;
+        }
+        let mut said = slip(
+            reason.span,
+            format!("expected `because` before {}", shown(reason)),
+        );
+        said.help = Some("write `because` before the reason".to_owned());
+        said.fix = Some((Span::at(reason.span.start as usize), "because ".to_owned()));
+        Some(said)
     }
 
     /// A line that would be right with `let` or `require` before it, or that is nothing at all.
@@ -1828,6 +1870,23 @@ impl<'a> Report<'a> {
         said.help = Some(format!("write `{} = …`", p.text));
         said.fix = Some((Span::at(p.span.end as usize), " =".to_owned()));
         Some(said)
+    }
+}
+
+/// Whether two words differ by one letter too many, too few or another, or by two neighbours that changed places.
+fn one_slip_apart(a: &str, b: &str) -> bool {
+    let (a, b): (Vec<char>, Vec<char>) = (a.chars().collect(), b.chars().collect());
+    let front = a.iter().zip(&b).take_while(|(x, y)| x == y).count();
+    let back = a[front..]
+        .iter()
+        .rev()
+        .zip(b[front..].iter().rev())
+        .take_while(|(x, y)| x == y)
+        .count();
+    match (&a[front..a.len() - back], &b[front..b.len() - back]) {
+        ([] | [_], [_]) | ([_], []) => true,
+        ([x, y], [u, v]) => x == v && y == u,
+        _ => false,
     }
 }
 

@@ -19,16 +19,16 @@ codes! { settings:
         fires "units = us\n", silent "units = \"us\"\n";
     SETTINGS_KEY = "CW0602" "settings-unknown-key" Error, "No such setting.",
         "A key nobody reads would change nothing without a word. `cutwater settings` lists the keys with what they take.",
-        fires "fail_on = \"warning\"\n", silent "fail_at = \"warning\"\n";
+        fires "fail_on = \"warning\"\n", silent "fail_at = \"warning\"\n", fixes NeedsALook;
     SETTINGS_TYPE = "CW0603" "settings-wrong-type" Error, "A setting takes another sort of value.",
         "Words stand in quotes; levels are a table, `[levels]`; each `[[folder]]` is a table of its own.",
         fires "fail_at = 3\n", silent "fail_at = \"warning\"\n";
     SETTINGS_WORD = "CW0604" "settings-unknown-word" Error, "Not one of the words a setting takes.",
         "The setting takes one of a few words, which the message lists.",
-        fires "units = \"metrics\"\n", silent "units = \"metric\"\n";
+        fires "units = \"metrics\"\n", silent "units = \"metric\"\n", fixes NeedsALook;
     SETTINGS_FINDING = "CW0605" "settings-unknown-finding" Error, "A level for a finding there is not.",
         "Levels are set for a finding by its code (`CW0502`) or name, or for a group by the first two digits of its codes (`CW05`). `cutwater explain findings` lists them.",
-        fires "[levels]\nunknown-units = \"warning\"\n", silent "[levels]\nunknown-unit = \"warning\"\n";
+        fires "[levels]\nunknown-units = \"warning\"\n", silent "[levels]\nunknown-unit = \"warning\"\n", fixes NeedsALook;
     SETTINGS_PATTERN = "CW0606" "settings-bad-pattern" Error, "A pattern of folders that cannot be used.",
         "In a pattern `*` and `?` stand for characters of one name, `**` for any number of folders, `[ab]` and `{a,b}` for a choice.",
         fires "[[folder]]\npath = \"old[\"\nunits = \"us\"\n", silent "[[folder]]\npath = \"old*\"\nunits = \"us\"\n";
