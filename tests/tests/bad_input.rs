@@ -9,16 +9,37 @@ fn found(name: &str, text: &str, code: &str, place: &str) {
     held(name, &ran, code, &format!("spec.pump:{place}"));
 }
 
+/// The same for a warning, which does not fail the run.
+fn warned(name: &str, text: &str, code: &str, place: &str) {
+    let ran = check(text);
+    said(
+        name,
+        &ran,
+        "warning",
+        0,
+        code,
+        &format!("spec.pump:{place}"),
+    );
+}
+
 fn held(name: &str, ran: &Ran, code: &str, place: &str) {
-    assert_eq!(ran.code, 1, "{name}: {ran:?}");
+    said(name, ran, "error", 1, code, place);
+}
+
+fn said(name: &str, ran: &Ran, level: &str, exit: i32, code: &str, place: &str) {
+    assert_eq!(ran.code, exit, "{name}: {ran:?}");
     assert_eq!(ran.err, "", "{name}");
     assert!(
-        ran.out.starts_with(&format!("error[{code}]: ")),
+        ran.out.starts_with(&format!("{level}[{code}]: ")),
         "{name}: {}",
         ran.out
     );
     assert!(ran.out.contains(place), "{name}: {}", ran.out);
-    assert!(ran.out.contains("1 error in 1 file"), "{name}: {}", ran.out);
+    assert!(
+        ran.out.contains(&format!("1 {level} in 1 file")),
+        "{name}: {}",
+        ran.out
+    );
     insta::with_settings!({ snapshot_path => "../snapshots", prepend_module_to_snapshot => false, omit_expression => true }, {
         insta::assert_snapshot!(name, ran.out);
     });
@@ -237,6 +258,46 @@ fn requirement_not_met() {
         "let a = 2 in\nrequire a >= 3 in because \"it must fit\"\n",
         "CW0501 requirement-not-met",
         "2:9",
+    );
+}
+
+#[test]
+fn requirement_not_met_by_root_sum_square() {
+    warned(
+        "requirement-within-spread",
+        "let bore = 5.502 in ± 0.002\nlet hub = 5.497 in ± 0.001\nrequire bore - hub within 0.003 .. 0.007 in because \"it must run\"\n",
+        "CW0503 requirement-within-spread",
+        "3:9",
+    );
+}
+
+#[test]
+fn requirement_not_met_in_the_worst_case() {
+    warned(
+        "requirement-within-tolerance",
+        "let bore = 45 mm H7\nlet pin = 45 mm g6\nrequire bore - pin <= 0.045 mm\n",
+        "CW0502 requirement-within-tolerance",
+        "3:9",
+    );
+}
+
+#[test]
+fn tolerance_class_that_is_none() {
+    found(
+        "unknown-class",
+        "let bore = 45 mm H77\n",
+        "CW0409 unknown-class",
+        "1:18",
+    );
+}
+
+#[test]
+fn tolerance_class_not_for_the_size() {
+    found(
+        "class-not-for-size",
+        "let bore = 20.5 in H7\n",
+        "CW0410 class-not-for-size",
+        "1:20",
     );
 }
 

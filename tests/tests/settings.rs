@@ -274,7 +274,7 @@ let b = 4.001 in ± 0.002
 require a >= 3 in
 require b >= 4 in
 accept CW0502 because \"each is measured\"
-accept CW0503 because \"a slip\"
+accept CW0520 because \"a slip\"
 accept CW0301 because \"we say inn\"
 accept CW0501 because \"  \"
 accept CW0501 on c because \"no such rule\"

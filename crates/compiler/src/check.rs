@@ -6,9 +6,10 @@ use crate::db::{Cx, Local};
 use crate::eval::Ev;
 use crate::kinds;
 use crate::paths::{self, PathError};
+use crate::reuse;
 use crate::schema::{KindDef, Need, kind, kinds as all_kinds};
 use crate::show::{article, near_names, pick_nearest};
-use crate::slots::{decl_of, has_group, like_base, lineage};
+use crate::slots::{decl_of, has_group, is_damaged, like_base, lineage};
 use crate::value::Value;
 use crate::{DeclId, Eval};
 use cutwater_finding::{Finding, FixTier};
@@ -65,9 +66,16 @@ pub(crate) fn check(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
             check_use(cx, d, &path.text, path.span);
             Ok(())
         }
-        ItemKind::Let { name, .. } => {
+        ItemKind::Let {
+            name,
+            parameters,
+            value,
+        } => {
             name_form(cx, d, name);
             duplicate(cx, d, name);
+            if let Some(p) = parameters {
+                reuse::check_function(cx, d, p, value);
+            }
             Ok(())
         }
         ItemKind::Require(_) => Ok(()),
@@ -244,19 +252,28 @@ fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
     check_like(cx, d, decl, def)?;
     check_of(cx, d, decl, def)?;
     entries(cx, d, def, None, &decl.entries);
-    // What must be there, here or where it is taken from.
+    reuse::check_pattern(cx, d, decl, def)?;
+    reuse::check_arguments(cx, d, decl)?;
+    reuse::check_same(cx, d, decl)?;
+    if decl.parameters.is_some() {
+        // A pattern is no part: what is missing in it may be given where it is filled in.
+        return reuse::check_defaults(cx, d);
+    }
+    reuse::check_only(cx, d, decl, def)?;
+    // What must be there, here or where it is taken from; nothing is missing for sure while a part cannot be read.
     let line = lineage(cx, d)?;
+    let whole = !is_damaged(&line);
     let written = |name: &str| {
         line.iter()
             .any(|(_, p)| decl_of(&p.item).is_some_and(|x| crate::slots::find(x, name).is_some()))
     };
     for f in def.fields.iter().filter(|f| f.need == Need::Required) {
-        if !written(f.name) {
+        if whole && !written(f.name) {
             missing(cx, d, decl, def.word, f);
         }
     }
     for t in def.tables.iter().filter(|t| t.required) {
-        if !written(t.name) {
+        if whole && !written(t.name) {
             cx.report(
                 Finding::new(
                     &codes::MISSING_FIELD,
@@ -279,7 +296,7 @@ fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
             .any(|(_, p)| decl_of(&p.item).is_some_and(|x| has_group(x, g.name)));
         if there {
             for f in g.fields.iter().filter(|f| f.need == Need::Required) {
-                if !written(&format!("{}.{}", g.name, f.name)) {
+                if whole && !written(&format!("{}.{}", g.name, f.name)) {
                     missing(cx, d, decl, g.name, f);
                 }
             }
@@ -344,7 +361,7 @@ fn check_like(cx: &mut Cx<'_>, d: DeclId, decl: &Decl, def: &KindDef) -> Eval<()
     let Some(path) = &decl.like else {
         return Ok(());
     };
-    let base = Ev { cx, owner: d }.path(path, true)?;
+    let base = Ev { cx, owner: d }.base(path)?;
     match base {
         Value::Decl(b) => {
             let word = cx.kind_word(b);
@@ -427,7 +444,7 @@ fn check_like(cx: &mut Cx<'_>, d: DeclId, decl: &Decl, def: &KindDef) -> Eval<()
 fn check_of(cx: &mut Cx<'_>, d: DeclId, decl: &Decl, def: &KindDef) -> Eval<()> {
     let wanted = def.of.join(" or ");
     match &decl.of {
-        None if def.of.is_empty() || decl.like.is_some() => {}
+        None if def.of.is_empty() || decl.like.is_some() || decl.parameters.is_some() => {}
         None => cx.report(
             Finding::new(
                 &codes::MISSING_FIELD,

@@ -19,13 +19,14 @@ use crate::check;
 use crate::codes;
 use crate::kinds;
 use crate::paths;
+use crate::reuse;
 use crate::schema::{KindDef, Slot, Slots, kind};
 use crate::settings::{ProjectSettings, Settings};
 use crate::slots;
 use crate::value::{Date, Quantity, Value};
 use cutwater_finding::{Code, FileId, Finding, Place};
 use cutwater_quantity::InputId;
-use cutwater_syntax::ast::{Decl, Item, ItemKind};
+use cutwater_syntax::ast::{Decl, ItemKind};
 use cutwater_syntax::split::{Chunk, resplit, split};
 use cutwater_syntax::{Parsed, parse_chunk};
 use cutwater_text::{LineIndex, Span};
@@ -123,12 +124,16 @@ struct DeclData {
     parsed: OnceLock<Arc<Parsed>>,
     kind: Option<(&'static KindDef, &'static Slots)>,
     name: Option<SmolStr>,
+    /// See [`ItemHead::nameless`].
+    nameless: bool,
+    /// Takes values: a function, or a pattern for other declarations. Part of what the item is, like its kind.
+    takes: bool,
+    /// How the parameters it fills in are called, in the order of their slots: for messages alone.
+    filled: Vec<SmolStr>,
     input: u32,
     check: u32,
     house: u32,
     slots: Vec<u32>,
-    /// It has parameters: a pattern for others, and no part itself.
-    pattern: bool,
     live: bool,
 }
 
@@ -392,7 +397,7 @@ impl Db {
             parse_all(&parts)
                 .into_iter()
                 .map(|p| {
-                    let head = ItemHead::of(&p.item);
+                    let head = ItemHead::of(&p);
                     (p, head)
                 })
                 .collect()
@@ -404,7 +409,9 @@ impl Db {
             };
             let same = spare.iter().position(|d| {
                 let data = &self.decls[d.0 as usize];
-                data.name == head.name && data.kind.map(|x| x.0.word) == head.kind.map(|x| x.0.word)
+                data.name == head.name
+                    && data.kind.map(|x| x.0.word) == head.kind.map(|x| x.0.word)
+                    && data.takes == head.takes
             });
             let reuse = same.map(|at| spare.remove(at));
             let id = match reuse {
@@ -424,9 +431,12 @@ impl Db {
             }
             data.kind = head.kind;
             data.name = head.name;
-            data.pattern = head.pattern;
-            if data.slots.len() != head.kind.map_or(1, |k| k.1.list.len()) {
-                data.slots = vec![NONE; head.kind.map_or(1, |k| k.1.list.len())];
+            data.nameless = head.nameless;
+            data.takes = head.takes;
+            // Behind the kind's slots there may be those of parameters that are filled in.
+            let least = head.kind.map_or(1, |k| k.1.list.len());
+            if data.slots.len() < least {
+                data.slots.resize(least, NONE);
             }
             if changed {
                 fresh.push((id, reuse));
@@ -443,8 +453,12 @@ impl Db {
         // Names: compare the old table with the new one, and mark the names that differ.
         let mut names: FxHashMap<SmolStr, SmallVec<[DeclId; 1]>> = FxHashMap::default();
         for d in &decls {
-            if let Some(n) = &self.decls[d.0 as usize].name {
+            let data = &self.decls[d.0 as usize];
+            if let Some(n) = &data.name {
                 names.entry(n.clone()).or_default().push(*d);
+            }
+            if data.nameless {
+                names.entry(NAMELESS.into()).or_default().push(*d);
             }
         }
         let f = &mut self.files[file.0 as usize];
@@ -496,11 +510,13 @@ impl Db {
             parsed: OnceLock::new(),
             kind: None,
             name: None,
+            nameless: false,
+            takes: false,
+            filled: Vec::new(),
             input: NONE,
             check: NONE,
             house: NONE,
             slots: Vec::new(),
-            pattern: false,
             live: true,
         };
         let id = match self.free_decls.pop() {
@@ -726,6 +742,7 @@ impl Db {
                 let mut cx = Cx::new(self, d);
                 cx.slot = s;
                 let value = slots::eval(&mut cx, d, s)?;
+                reuse::tell_inherited(&mut cx, d)?;
                 Ok(Out {
                     value,
                     findings: cx.findings,
@@ -734,6 +751,7 @@ impl Db {
             Key::Check(d) => {
                 let mut cx = Cx::new(self, d);
                 check::check(&mut cx, d)?;
+                reuse::tell_inherited(&mut cx, d)?;
                 Ok(Out {
                     value: Value::Absent,
                     findings: cx.findings,
@@ -798,7 +816,7 @@ impl Db {
         decls
             .filter(|d| {
                 let data = &self.decls[d.0 as usize];
-                data.kind.map_or("", |k| k.0.word) == word && !data.pattern
+                data.kind.map_or("", |k| k.0.word) == word && !data.takes
             })
             .collect()
     }
@@ -1082,6 +1100,23 @@ impl Db {
         self.decls[d.0 as usize].name.as_ref()
     }
 
+    /// Whether an item is a function: a `let` that takes values.
+    pub fn is_function(&self, d: DeclId) -> bool {
+        let data = &self.decls[d.0 as usize];
+        data.takes && data.kind.is_some_and(|k| k.0.word == kinds::LET.word)
+    }
+
+    /// Whether an item is a pattern: a declaration that takes values and is no part itself.
+    pub fn is_pattern(&self, d: DeclId) -> bool {
+        let data = &self.decls[d.0 as usize];
+        data.takes && data.kind.is_some_and(|k| k.0.word != kinds::LET.word)
+    }
+
+    /// The name of a parameter that an item fills in, by its place behind the kind's slots.
+    pub(crate) fn filled(&self, d: DeclId, nth: usize) -> Option<&SmolStr> {
+        self.decls[d.0 as usize].filled.get(nth)
+    }
+
     /// Turns a place of the compiler into a place in a file.
     pub fn resolve(&self, local: &Local) -> Place {
         let at = |d: DeclId, span: Span| Place {
@@ -1324,6 +1359,7 @@ impl Db {
         self.files[file.0 as usize]
             .names
             .iter()
+            .filter(|(n, _)| n.as_str() != NAMELESS)
             .filter_map(|(n, d)| Some((n, *d.first()?)))
     }
 
@@ -1376,49 +1412,53 @@ fn parse_all(parts: &[&str]) -> Vec<Arc<Parsed>> {
     }
 }
 
+/// Stands in a file's table of names for every item whose name could not be read. No name is written like this.
+const NAMELESS: &str = "@?";
+
 /// What identifies an item.
 #[derive(Clone)]
 struct ItemHead {
     kind: Option<(&'static KindDef, &'static Slots)>,
     name: Option<SmolStr>,
-    pattern: bool,
+    /// It has parameters.
+    takes: bool,
+    /// Its name could not be read, or is missing: a name that is not found may be its.
+    nameless: bool,
 }
 
 impl ItemHead {
-    fn of(item: &Item) -> Self {
-        match &item.kind {
-            ItemKind::Use { alias, .. } => Self {
-                kind: None,
-                name: Some(alias.text.clone()),
-                pattern: false,
-            },
-            ItemKind::Let { name, .. } => Self {
-                kind: kind(kinds::LET.word),
-                name: Some(name.text.clone()),
-                pattern: false,
-            },
-            ItemKind::Require(_) => Self {
-                kind: kind(kinds::REQUIRE.word),
-                name: None,
-                pattern: false,
-            },
-            ItemKind::Decl(d) => Self {
-                kind: decl_kind(d),
-                name: match &d.name {
+    fn of(parsed: &Parsed) -> Self {
+        let (kind, name) = match &parsed.item.kind {
+            ItemKind::Use { alias, .. } => (None, Some(alias.text.clone())),
+            ItemKind::Let { name, .. } => (kind(kinds::LET.word), Some(name.text.clone())),
+            ItemKind::Require(_) => (kind(kinds::REQUIRE.word), None),
+            ItemKind::Decl(d) => (
+                decl_kind(d),
+                match &d.name {
                     Some(n) => Some(n.text.clone()),
                     None => Some(SmolStr::from(format!("@{}", d.kind.text))),
                 },
-                pattern: d.parameters.is_some(),
+            ),
+            ItemKind::Accept(_) | ItemKind::Empty => (None, None),
+        };
+        let nameless = match &parsed.item.kind {
+            ItemKind::Empty => !parsed.errors.is_empty(),
+            ItemKind::Decl(d) => d.name.is_none() && kind.is_none_or(|k| !k.0.unnamed),
+            _ => false,
+        };
+        Self {
+            kind,
+            name,
+            takes: match &parsed.item.kind {
+                ItemKind::Let { parameters, .. } => parameters.is_some(),
+                ItemKind::Decl(d) => d.parameters.is_some(),
+                _ => false,
             },
-            ItemKind::Accept(_) | ItemKind::Empty => Self {
-                kind: None,
-                name: None,
-                pattern: false,
-            },
+            nameless,
         }
     }
 
-    /// Kind and name from the first two words, without parsing: enough for the standard library.
+    /// Kind and name from the first words, without parsing: enough for the standard library.
     fn quick(text: &str) -> Self {
         let mut words = cutwater_syntax::token::lex(text)
             .into_iter()
@@ -1426,11 +1466,11 @@ impl ItemHead {
             .map(|t| SmolStr::new(t.span.slice(text)));
         let k = words.next().unwrap_or_default();
         let name = words.next();
-        let pattern = words.next().is_some_and(|t| t == "(");
         Self {
             kind: kind(&k),
             name,
-            pattern,
+            nameless: false,
+            takes: words.next().is_some_and(|w| w == "("),
         }
     }
 }
@@ -1477,6 +1517,17 @@ fn common_prefix(a: &[u8], b: &[u8]) -> usize {
     at
 }
 
+/// The declaration, slot and place in that slot's text (from 1) in which a toleranced number is written.
+pub(crate) fn written_in(input: InputId) -> (DeclId, u16, u16) {
+    // What `Cx::next_input` put together.
+    let InputId(id) = input;
+    (
+        DeclId((id >> 32) as u32),
+        (id >> 16 & 0xFFFF) as u16,
+        (id & 0xFFFF) as u16,
+    )
+}
+
 /// What an evaluation sees: the workspace through the item being evaluated, with every read recorded.
 pub struct Cx<'a> {
     db: &'a mut Db,
@@ -1488,6 +1539,23 @@ pub struct Cx<'a> {
     pub(crate) bound: Vec<(SmolStr, DeclId)>,
     slot: u16,
     inputs: u16,
+    /// Where names that are given from outside come from.
+    pub(crate) scope: Scope,
+}
+
+/// What a text sees besides the names of its file: the values a function is given, or those of a pattern.
+#[derive(Clone, Debug)]
+pub(crate) struct Scope {
+    /// The declaration whose parameters are meant where a pattern's text is read.
+    pub subject: DeclId,
+    /// The values the function being computed was given, by name.
+    pub given: Option<Arc<[(SmolStr, Value)]>>,
+    /// The functions being computed, outermost first.
+    pub calls: Vec<DeclId>,
+    /// How many calls were made for this value.
+    pub made: u32,
+    /// The pattern whose parameters are taken as unknown: to see what is wrong with it whatever they are.
+    pub blank: Option<DeclId>,
 }
 
 impl<'a> Cx<'a> {
@@ -1499,6 +1567,13 @@ impl<'a> Cx<'a> {
             bound: Vec::new(),
             slot: u16::MAX,
             inputs: 0,
+            scope: Scope {
+                subject: me,
+                given: None,
+                calls: Vec::new(),
+                made: 0,
+                blank: None,
+            },
         }
     }
 
@@ -1506,6 +1581,11 @@ impl<'a> Cx<'a> {
     pub fn next_input(&mut self) -> InputId {
         self.inputs = self.inputs.wrapping_add(1);
         InputId(u64::from(self.me.0) << 32 | u64::from(self.slot) << 16 | u64::from(self.inputs))
+    }
+
+    /// The slot being evaluated.
+    pub(crate) fn my_slot(&self) -> u16 {
+        self.slot
     }
 
     /// The item's text as parsed.
@@ -1523,6 +1603,21 @@ impl<'a> Cx<'a> {
     /// The word of a declaration's kind, or what else it is.
     pub fn kind_word(&self, d: DeclId) -> &'static str {
         self.db.kind(d).map_or("item", |k| k.0.word)
+    }
+
+    /// Whether an item is a function; like its kind, not a recorded read.
+    pub fn is_function(&self, d: DeclId) -> bool {
+        self.db.is_function(d)
+    }
+
+    /// Whether an item is a pattern for others; like its kind, not a recorded read.
+    pub fn is_pattern(&self, d: DeclId) -> bool {
+        self.db.is_pattern(d)
+    }
+
+    /// Notes what the parameters are called that an item fills in.
+    pub(crate) fn note_filled(&mut self, d: DeclId, names: Vec<SmolStr>) {
+        self.db.decls[d.0 as usize].filled = names;
     }
 
     /// A declaration's name for messages.
@@ -1650,6 +1745,12 @@ impl<'a> Cx<'a> {
             self.db.record(ix);
         }
         self.db.lookup(file, name)
+    }
+
+    /// Whether an item of the file, whose name could not be read, may be the one that `name` means: then nothing is
+    /// said about the name, as what is wrong is said at the item.
+    pub fn may_be_damaged(&mut self, file: FileId, name: &str) -> bool {
+        self.lookup(file, NAMELESS).is_some() || self.lookup(file, &format!("@{name}")).is_some()
     }
 
     /// The names of a file's items, sorted, recording that they were read: for "did you mean".

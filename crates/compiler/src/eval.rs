@@ -5,15 +5,18 @@
 
 use crate::codes;
 use crate::db::{Cx, Local};
+use crate::reuse;
 use crate::schema::{PartDef, Sign, Slot, Type};
 use crate::show::{article, near_names, number_text, pick_nearest};
-use crate::value::{Date, Origin, Piece, Quantity, Range, Value};
+use crate::slots::decl_of;
+use crate::value::{Date, Fit, Origin, Piece, Quantity, Range, Value};
 use crate::{DeclId, Eval};
 use cutwater_finding::{Finding, FixTier};
+use cutwater_mechanics::iso286::{Class, Iso286Error};
 use cutwater_quantity::{
-    Accept, CompoundUnit, Kind, Mismatch, Tol, UnitError, parse_unit, preferred_unit,
+    Accept, CompoundUnit, Direction, Kind, Mismatch, Tol, UnitError, parse_unit, preferred_unit,
 };
-use cutwater_syntax::ast::{Expr, ExprKind, ItemKind, Name, Number, Path};
+use cutwater_syntax::ast::{Access, Expr, ExprKind, ItemKind, Name, Number, Path};
 use cutwater_text::Span;
 use smol_str::SmolStr;
 use std::sync::Arc;
@@ -24,6 +27,9 @@ pub(crate) struct Ev<'c, 'a> {
     /// The item the text stands in: whose file gives the names, whose bytes the places are.
     pub owner: DeclId,
 }
+
+/// What to write for a fit.
+const FIT_HELP: &str = "a fit is two sizes, each with its class; their difference is the clearance: `45 mm H7 - 45 mm g6`";
 
 /// The named functions: name, how many values, what they do.
 pub const FUNCTIONS: &[(&str, &str, &str)] = &[
@@ -48,7 +54,35 @@ pub const FUNCTIONS: &[(&str, &str, &str)] = &[
         "The square root; the unit's exponents are halved.",
     ),
     ("abs", "abs(a)", "The size without the sign."),
+    (
+        "sum",
+        "sum(a, b, …)",
+        "The sum of its values, all of one kind. Temperatures and other points have none.",
+    ),
+    (
+        "median",
+        "median(a, b, …)",
+        "The middle one of its values in order, all of one kind; of an even number the mean of the middle two.",
+    ),
+    (
+        "count",
+        "count(a, b, …)",
+        "How many there are: elements of lists, rows of tables, and single values.",
+    ),
 ];
+
+/// Whether a built-in function takes one value alone.
+fn takes_one(form: &str) -> bool {
+    !form.contains('…')
+}
+
+/// What a function's name means.
+enum Function {
+    /// One of [`FUNCTIONS`].
+    BuiltIn(usize),
+    /// One of the user's.
+    Own(DeclId),
+}
 
 impl Ev<'_, '_> {
     fn at(&self, span: Span) -> Local {
@@ -78,7 +112,7 @@ impl Ev<'_, '_> {
             },
             ExprKind::Text(t) => Value::Text(t.clone()),
             ExprKind::Path(p) => self.path(p, false)?,
-            ExprKind::Element(..) => Value::Unknown,
+            ExprKind::Element(list, steps) => self.element(list, steps)?,
             ExprKind::Call {
                 function,
                 arguments,
@@ -99,6 +133,7 @@ impl Ev<'_, '_> {
                     Ok(kind) => Value::Quantity(Quantity {
                         kind,
                         value: q.value.neg(),
+                        fit: None,
                         ..q
                     }),
                     Err(m) => self.mismatch(e.span, &m, &[]),
@@ -159,6 +194,7 @@ impl Ev<'_, '_> {
     pub fn unit(&mut self, unit: &Name, want: Option<Kind>) -> Option<CompoundUnit> {
         match parse_unit(&unit.text) {
             Ok(u) => Some(u),
+            Err(_) if self.class_for_unit(unit) => None,
             Err(err) => {
                 let (offset, len) = err.place();
                 let start = unit.span.start as usize + offset;
@@ -225,8 +261,57 @@ impl Ev<'_, '_> {
         }
     }
 
+    /// Says what is wrong where a tolerance class stands in a unit's place; `false` where none does.
+    fn class_for_unit(&mut self, unit: &Name) -> bool {
+        let place = self.at(unit.span);
+        let text = unit.text.as_str();
+        let is_class = |text: &str| text.parse::<Class>().is_ok();
+        let f = Finding::new(&codes::UNKNOWN_CLASS, place, String::new()).source("ISO 286-1");
+        // `45 mmH7`: the blank is missing.
+        let letters = text.char_indices().map(|(at, _)| at).skip(1);
+        let joined = letters
+            .map(|at| text.split_at(at))
+            .find(|(head, tail)| parse_unit(head).is_ok() && is_class(tail));
+        let mut f = if is_class(text) {
+            f.here("a class, not a unit").help(
+                "a size has a class or limits of its own, not both: `45 mm H7` or `45 mm ± 0.1`",
+            )
+        } else if let Some((head, tail)) = joined {
+            let mended = format!("{head} {tail}");
+            let title = format!("write `{mended}`");
+            f.here("no blank before the class").help(title.clone()).fix(
+                title,
+                FixTier::Safe,
+                place,
+                mended,
+            )
+        } else if text.contains('/') && text.split('/').all(is_class) {
+            f.here("two classes").help(FIT_HELP)
+        } else {
+            return false;
+        };
+        f.message = match &f.fix {
+            Some(_) => format!("`{text}` is a unit and a tolerance class without a blank between"),
+            None if text.contains('/') => {
+                format!("`{text}` names the classes of a hole and a shaft, and a size has one")
+            }
+            None => format!("`{text}` is a tolerance class and stands where a unit should"),
+        };
+        self.cx.report(f);
+        true
+    }
+
     fn number(&mut self, n: &Number, span: Span, want: Option<Kind>) -> Value {
         let unit = match &n.unit {
+            // `45 H7`: what stands where the unit should be is a class.
+            Some(u) if parse_unit(&u.text).is_err() && u.text.parse::<Class>().is_ok() => {
+                let as_class = Number {
+                    unit: None,
+                    class: Some(u.clone()),
+                    ..n.clone()
+                };
+                return self.literal(&as_class, None, span);
+            }
             Some(u) => match self.unit(u, want) {
                 Some(u) => Some(u),
                 None => return Value::Unknown,
@@ -240,7 +325,15 @@ impl Ev<'_, '_> {
     fn literal(&mut self, n: &Number, unit: Option<CompoundUnit>, span: Span) -> Value {
         let si = |v: f64| unit.as_ref().map_or(v, |u| u.to_si(v));
         let nominal = si(n.value);
+        let mut fit = None;
         let value = match &n.tolerance {
+            None if n.class.is_some() => match self.class(n, unit.as_ref(), nominal, span) {
+                Some((with_class, value)) => {
+                    fit = Some(with_class);
+                    value
+                }
+                None => return Value::Unknown,
+            },
             None => Tol::exact(nominal),
             Some(t) => {
                 let (below, above) = match &t.unit {
@@ -315,12 +408,169 @@ impl Ev<'_, '_> {
             kind: unit.as_ref().map_or(Kind::Number, CompoundUnit::kind),
             value,
             gallon: unit.as_ref().and_then(CompoundUnit::gallon),
+            fit,
             unit: unit.map(Arc::new),
             origin: Origin::Stated,
         })
     }
 
+    /// The limits of a size with a tolerance class. The class is that of the size in millimetres, whatever it is written in.
+    fn class(
+        &mut self,
+        n: &Number,
+        unit: Option<&CompoundUnit>,
+        nominal: f64,
+        span: Span,
+    ) -> Option<(Fit, Tol)> {
+        let written = n.class.as_ref()?;
+        let place = self.at(written.span);
+        let size = self.at(span);
+        let class = match written.text.parse::<Class>() {
+            Ok(class) => class,
+            Err(e) => {
+                let mut f = Finding::new(&codes::UNKNOWN_CLASS, place, e.to_string())
+                    .here("no such class")
+                    .source("ISO 286-1");
+                let here = nominal * 1000.0;
+                match Class::meant_by(&written.text).filter(|c| c.micrometres(here).is_ok()) {
+                    Some(meant) => {
+                        f.message.push_str(&format!("; did you mean `{meant}`?"));
+                        f = f.help(format!("write `{meant}`")).fix(
+                            format!("write `{meant}`"),
+                            FixTier::NeedsALook,
+                            place,
+                            meant.to_string(),
+                        );
+                    }
+                    None => {
+                        f = f.help(match &e {
+                            Iso286Error::Letter { .. } => {
+                                "the letters are A to ZC for holes and a to zc for shafts; I, L, O, Q and W are not among them"
+                            }
+                            _ => "a hole is written as `45 mm H7`, a shaft as `45 mm g6`; limits of your own as `45 mm (+0.025/-0)`",
+                        });
+                    }
+                }
+                self.cx.report(f);
+                return None;
+            }
+        };
+        let shown = || match &n.unit {
+            Some(u) => format!("{} {}", number_text(n.value), u.text),
+            None => number_text(n.value),
+        };
+        let Some(unit) = unit.filter(|u| u.kind() == Kind::Length) else {
+            let (message, help) = match unit {
+                Some(u) => (
+                    format!(
+                        "`{class}` is a tolerance class for lengths, and {} is {}",
+                        shown(),
+                        article(&u.kind().name())
+                    ),
+                    "give it limits of its own, as `± 0.5`",
+                ),
+                None => (
+                    format!(
+                        "`{class}` is a tolerance class for lengths, and {} has no unit",
+                        shown()
+                    ),
+                    "write the size's unit between the two, as `45 mm H7`",
+                ),
+            };
+            self.cx.report(
+                Finding::new(&codes::CLASS_NOT_FOR_SIZE, place, message)
+                    .here("for lengths only")
+                    .label(size, "what it stands behind")
+                    .help(help)
+                    .source("ISO 286-1"),
+            );
+            return None;
+        };
+        let deviations = match class.deviations(nominal) {
+            Ok(deviations) => deviations,
+            Err(e) => {
+                let size_mm = nominal * 1000.0;
+                // The size in millimetres, with no digits that conversion made.
+                let rounded = number_text((size_mm * 1e6).round() / 1e6);
+                let in_mm = if unit.symbol() == "mm" {
+                    String::new()
+                } else {
+                    format!(" ({rounded} mm)")
+                };
+                let (message, help) = match &e {
+                    Iso286Error::NotForSize { reason, .. } => {
+                        let near: Vec<String> = class
+                            .near(size_mm)
+                            .iter()
+                            .take(2)
+                            .map(|c| format!("`{c}`"))
+                            .collect();
+                        (
+                            format!("`{class}` is not defined for {}{in_mm}: {reason}", shown()),
+                            if near.is_empty() {
+                                "write limits of your own, as `(+0.025/-0)`".to_owned()
+                            } else {
+                                format!(
+                                    "at this size there are {}; or write limits of your own, as `(+0.025/-0)`",
+                                    near.join(" and ")
+                                )
+                            },
+                        )
+                    }
+                    _ => (
+                        format!(
+                            "`{class}` is tabled for sizes above 0 up to 500 mm, not for {}{in_mm}",
+                            shown()
+                        ),
+                        "write limits of your own, as `(+0.070/-0)`".to_owned(),
+                    ),
+                };
+                self.cx.report(
+                    Finding::new(&codes::CLASS_NOT_FOR_SIZE, place, message)
+                        .here("not for this size")
+                        .label(size, "the size")
+                        .help(help)
+                        .source("ISO 286-1, tables 1 to 5")
+                        .number("size", size_mm, "mm"),
+                );
+                return None;
+            }
+        };
+        let id = self.cx.next_input();
+        let (lower, upper) = (nominal + deviations.lower, nominal + deviations.upper);
+        // The nominal size is the name of the size and often outside its limits (f7, s6). Taking it where it happens to lie
+        // inside (H7, h6) and the middle elsewhere would make the difference of a hole and a shaft neither; so it is the middle.
+        match Tol::with_limits(id, f64::midpoint(lower, upper), lower, upper) {
+            Ok(value) => Some((Fit { class, nominal }, value)),
+            Err(e) => {
+                self.not_computable(span, &e.to_string());
+                None
+            }
+        }
+    }
+
     fn range(&mut self, lo: &Expr, hi: &Expr, want: Option<Kind>) -> Eval<Value> {
+        for end in [lo, hi] {
+            if let ExprKind::Number(n) = &end.kind
+                && let Some(span) = n
+                    .tolerance
+                    .as_ref()
+                    .map(|t| t.span)
+                    .or(n.class.as_ref().map(|c| c.span))
+            {
+                let place = self.at(span);
+                self.cx.report(
+                    Finding::new(
+                        &codes::BAD_TOLERANCE,
+                        place,
+                        "the end of a range has no tolerance of its own".to_owned(),
+                    )
+                    .here("not wanted here")
+                    .help("write the range alone, `0.003 .. 0.007 in`, or one size with its tolerance, `45 mm H7`"),
+                );
+                return Ok(Value::Unknown);
+            }
+        }
         // `0.003 .. 0.007 in`: the first takes the second's unit.
         let high = self.expr(hi, want)?;
         let low = match (&lo.kind, &high) {
@@ -565,6 +815,7 @@ impl Ev<'_, '_> {
                         },
                         origin: a.origin.with(b.origin),
                         gallon: a.gallon.or(b.gallon),
+                        fit: None,
                     },
                     span,
                 )
@@ -618,6 +869,7 @@ impl Ev<'_, '_> {
                         unit,
                         origin: a.origin.with(b.origin),
                         gallon: a.gallon.or(b.gallon),
+                        fit: None,
                     },
                     span,
                 )
@@ -667,6 +919,7 @@ impl Ev<'_, '_> {
                         unit: None,
                         origin: b.origin.with(x.origin),
                         gallon: None,
+                        fit: None,
                     },
                     span,
                 ),
@@ -697,73 +950,274 @@ impl Ev<'_, '_> {
         }
     }
 
-    fn call(&mut self, function: &Name, arguments: &[Expr], span: Span) -> Eval<Value> {
-        let mut values = Vec::with_capacity(arguments.len());
-        let mut bad = false;
+    fn call(&mut self, function: &Path, arguments: &[Expr], span: Span) -> Eval<Value> {
+        let mut given = Vec::with_capacity(arguments.len());
         for a in arguments {
-            let v = self.expr(a, None)?;
-            match v {
-                // A list counts as its members: `mean([a, b])`.
-                Value::List(items) => {
-                    for v in items.iter() {
-                        match self.operand(v.clone(), a.span) {
-                            Some(q) => values.push((q, a.span)),
-                            None => bad = true,
-                        }
+            given.push(self.expr(a, None)?);
+        }
+        match self.function(function)? {
+            Some(Function::Own(f)) => self.call_own(f, function, &given, span),
+            Some(Function::BuiltIn(k)) => {
+                let spans: Vec<Span> = arguments.iter().map(|a| a.span).collect();
+                self.call_built_in(k, given, &spans, span)
+            }
+            None => Ok(Value::Unknown),
+        }
+    }
+
+    /// The function that a name means; reports where there is none.
+    fn function(&mut self, path: &Path) -> Eval<Option<Function>> {
+        let name = path.names.last().unwrap_or(&path.names[0]);
+        let file = self.cx.file_of(self.owner);
+        let (found, in_file) = match path.names.as_slice() {
+            [first, _] if first.text == crate::library::NAME => {
+                (self.cx.db().library(&name.text), None)
+            }
+            [first, _] => {
+                let target = match self.cx.lookup(file, &first.text) {
+                    Some(d) => self.used_file(d, file),
+                    None => None,
+                };
+                match target {
+                    Some(Some(f)) => (self.cx.lookup(f, &name.text), Some(f)),
+                    // Reported at the `use` line.
+                    Some(None) => return Ok(None),
+                    None => {
+                        let names = self.cx.names_in(file);
+                        let message =
+                            format!("`{}` is no file that is brought in here", first.text);
+                        self.no_such(first, message, &names);
+                        return Ok(None);
                     }
                 }
-                v => match self.operand(v, a.span) {
-                    Some(q) => values.push((q, a.span)),
-                    None => bad = true,
-                },
             }
+            _ => (self.cx.lookup(file, &name.text), Some(file)),
+        };
+        if let Some(d) = found.filter(|d| self.cx.is_function(*d)) {
+            return Ok(Some(Function::Own(d)));
         }
-        let name = function.text.as_str();
-        let Some(known) = FUNCTIONS.iter().find(|f| f.0 == name) else {
-            let place = self.at(function.span);
+        let plain = path.names.len() == 1;
+        if plain && let Some(k) = FUNCTIONS.iter().position(|f| f.0 == name.text) {
+            return Ok(Some(Function::BuiltIn(k)));
+        }
+        let place = self.at(path.span);
+        if let Some(d) = found {
+            let word = match self.cx.kind(d) {
+                Some((k, _)) if k.word == crate::kinds::LET.word => "a value",
+                Some((k, _)) => k.word,
+                None => "a file",
+            };
             let mut f = Finding::new(
-                &codes::UNKNOWN_NAME,
+                &codes::WRONG_TYPE,
                 place,
-                format!("there is no function `{name}`"),
+                format!(
+                    "`{}` is no function to call: it is {}",
+                    path.text(),
+                    if word.starts_with("a ") {
+                        word.to_owned()
+                    } else {
+                        article(word)
+                    }
+                ),
             )
-            .here("no such function")
-            .help(format!(
-                "there are {}",
-                FUNCTIONS.iter().map(|f| f.0).collect::<Vec<_>>().join(", ")
-            ));
-            if let Some(n) = pick_nearest(name, FUNCTIONS.iter().map(|f| f.0)) {
-                f.message.push_str(&format!("; did you mean `{n}`?"));
-                f = f.fix(format!("write `{n}`"), FixTier::NeedsALook, place, n);
+            .here("no function")
+            .label(Local::Head(d), "declared here");
+            if self.cx.is_pattern(d) {
+                f = f.help(format!(
+                    "a pattern is filled in by a declaration: `{word} name like {}(…) {{ … }}`",
+                    path.text()
+                ));
             }
             self.cx.report(f);
+            return Ok(None);
+        }
+        let mut known: Vec<SmolStr> = match in_file {
+            Some(f) => {
+                let names = self.cx.names_in(f);
+                let function = |n: &SmolStr| {
+                    self.cx
+                        .db()
+                        .lookup(f, n)
+                        .is_some_and(|d| self.cx.is_function(d))
+                };
+                names.into_iter().filter(function).collect()
+            }
+            None => Vec::new(),
+        };
+        if plain {
+            known.extend(FUNCTIONS.iter().map(|f| SmolStr::new_static(f.0)));
+        }
+        let mut f = Finding::new(
+            &codes::UNKNOWN_NAME,
+            place,
+            format!("there is no function `{}`", path.text()),
+        )
+        .here("no such function");
+        if let Some(n) = near_names(&name.text, known.iter().map(SmolStr::as_str)).first() {
+            let at = self.at(name.span);
+            f.message.push_str(&format!("; did you mean `{n}`?"));
+            f = f.help(format!("write `{n}`")).fix(
+                format!("write `{n}`"),
+                FixTier::NeedsALook,
+                at,
+                n.clone(),
+            );
+        } else if !known.is_empty() {
+            let list: Vec<&str> = known.iter().map(SmolStr::as_str).collect();
+            f = f.help(format!("there are {}", list.join(", ")));
+        }
+        self.cx.report(f);
+        Ok(None)
+    }
+
+    /// Calls a function of the user's. What is wrong with it whatever it is given is said in its own text.
+    fn call_own(&mut self, f: DeclId, path: &Path, given: &[Value], span: Span) -> Eval<Value> {
+        let Some((parameters, value)) = reuse::function_of(self.cx, f) else {
             return Ok(Value::Unknown);
         };
-        if bad {
+        let place = self.at(span);
+        if parameters.len() != given.len() {
+            let form = reuse::call_form(&path.text(), &parameters);
+            let n = parameters.len();
+            self.cx.report(
+                Finding::new(
+                    &codes::ARGUMENTS,
+                    place,
+                    format!(
+                        "`{}` takes {n} {}, `{form}`, not {}",
+                        path.text(),
+                        if n == 1 { "value" } else { "values" },
+                        given.len()
+                    ),
+                )
+                .here(format!("{} given", given.len()))
+                .label(Local::Head(f), "the function")
+                .help(format!("write `{form}`")),
+            );
             return Ok(Value::Unknown);
         }
-        let one = matches!(name, "sqrt" | "abs");
-        if values.is_empty() || one && values.len() != 1 {
+        if self.cx.scope.calls.contains(&f) {
+            reuse::recursion(self.cx, f);
+            return Ok(Value::Unknown);
+        }
+        self.cx.scope.made += 1;
+        if self.cx.scope.made > reuse::MOST_CALLS {
+            if self.cx.scope.made == reuse::MOST_CALLS + 1 {
+                let head = Local::Value(self.cx.me, self.cx.my_slot());
+                let most = reuse::MOST_CALLS;
+                self.cx.report(
+                    Finding::new(
+                        &codes::NOT_COMPUTABLE,
+                        head,
+                        format!("more than {most} calls of functions are needed for this value"),
+                    )
+                    .here("too many calls")
+                    .help("name parts of it with `let`, so that each is computed once"),
+                );
+            }
+            return Ok(Value::Unknown);
+        }
+        let outermost = self.cx.scope.calls.is_empty() || self.cx.scope.calls == [self.cx.me];
+        let before = self.cx.findings.len();
+        let v = reuse::body(self.cx, f, &parameters, &value, given)?;
+        if !outermost || self.cx.findings.len() == before {
+            return Ok(v);
+        }
+        let (told, found): (Vec<_>, Vec<_>) = self
+            .cx
+            .findings
+            .split_off(before)
+            .into_iter()
+            .partition(|x| !matches!(x.place, Local::Span(..)));
+        let unknown = vec![Value::Unknown; given.len()];
+        reuse::body(self.cx, f, &parameters, &value, &unknown)?;
+        let common = self.cx.findings.split_off(before);
+        self.cx.findings.extend(told);
+        for x in found.into_iter().filter(|x| !common.contains(x)) {
+            let lead = format!("`{}` does not take what it is given here", path.text());
+            self.cx
+                .report(reuse::at_the_values(x, lead, place, "called here"));
+        }
+        Ok(v)
+    }
+
+    fn call_built_in(
+        &mut self,
+        which: usize,
+        given: Vec<Value>,
+        spans: &[Span],
+        span: Span,
+    ) -> Eval<Value> {
+        let (name, form, _) = FUNCTIONS[which];
+        let one = takes_one(form);
+        if given.is_empty() || one && given.len() != 1 {
             let place = self.at(span);
             self.cx.report(
                 Finding::new(
-                    &codes::WRONG_TYPE,
+                    &codes::ARGUMENTS,
                     place,
                     format!(
-                        "`{name}` takes {}, not {}: {}",
+                        "`{name}` takes {}, not {}: `{form}`",
                         if one {
                             "one value"
                         } else {
                             "one value or more"
                         },
-                        values.len(),
-                        known.1
+                        given.len()
                     ),
                 )
-                .here(known.1),
+                .here(format!("{} given", given.len()))
+                .help(format!("write `{form}`")),
             );
             return Ok(Value::Unknown);
         }
-        let (first, first_span) = values[0].clone();
+        if name == "count" {
+            let mut n = 0;
+            for v in &given {
+                n += match v {
+                    Value::Unknown => return Ok(Value::Unknown),
+                    Value::List(items) => items.len(),
+                    Value::Table(t) => t.rows,
+                    _ => 1,
+                };
+            }
+            return Ok(Value::Quantity(Quantity::computed(Kind::Count, n as f64)));
+        }
+        let mut values = Vec::with_capacity(given.len());
+        let mut bad = false;
+        for (v, s) in given.into_iter().zip(spans) {
+            match v {
+                // A list counts as its elements: `mean([a, b])`.
+                Value::List(items) if !one => {
+                    for v in items.iter() {
+                        match self.operand(v.clone(), *s) {
+                            Some(q) => values.push((q, *s)),
+                            None => bad = true,
+                        }
+                    }
+                }
+                v => match self.operand(v, *s) {
+                    Some(q) => values.push((q, *s)),
+                    None => bad = true,
+                },
+            }
+        }
+        if bad {
+            return Ok(Value::Unknown);
+        }
+        let Some((first, first_span)) = values.first().cloned() else {
+            let place = self.at(span);
+            self.cx.report(
+                Finding::new(
+                    &codes::NOT_COMPUTABLE,
+                    place,
+                    format!("`{name}` is asked of an empty list: it needs one value or more"),
+                )
+                .here("an empty list")
+                .help("check what the list is made of"),
+            );
+            return Ok(Value::Unknown);
+        };
         for (q, s) in &values[1..] {
             if let Err(m) = first.kind.comparable(q.kind) {
                 return Ok(self.mismatch(first_span.join(*s), &m, &[first_span, *s]));
@@ -784,12 +1238,39 @@ impl Ev<'_, '_> {
             "max" => values[1..]
                 .iter()
                 .for_each(|(q, _)| acc = acc.max(&q.value)),
-            "mean" => {
-                // Works for points too: the mean of two temperatures is a temperature.
+            "mean" | "sum" => {
+                // A mean works for points too: that of two temperatures is a temperature.
+                if name == "sum" && values.len() > 1 {
+                    match kind.add(values[1].0.kind) {
+                        Ok(k) => kind = k,
+                        Err(m) => return Ok(self.mismatch(span, &m, &[])),
+                    }
+                }
                 values[1..]
                     .iter()
                     .for_each(|(q, _)| acc = acc.add(&q.value));
-                acc = acc.scale(1.0 / values.len() as f64);
+                if name == "mean" {
+                    acc = acc.scale(1.0 / values.len() as f64);
+                }
+            }
+            "median" => {
+                // The middle rises with each value, so its bounds are those of all lower and all upper ends.
+                let all: Vec<(&Tol, Direction)> = values
+                    .iter()
+                    .map(|(q, _)| (&q.value, Direction::Rising))
+                    .collect();
+                let middle = |v: &[f64]| {
+                    let mut v = v.to_vec();
+                    v.sort_by(f64::total_cmp);
+                    let half = v.len() / 2;
+                    Ok::<f64, std::convert::Infallible>(if v.len().is_multiple_of(2) {
+                        0.5 * (v[half - 1] + v[half])
+                    } else {
+                        v[half]
+                    })
+                };
+                let Ok(v) = Tol::monotone("median", &all, middle);
+                acc = v;
             }
             "abs" => acc = acc.abs(),
             _ => match (acc.sqrt(), kind.pow(1, 2)) {
@@ -808,9 +1289,155 @@ impl Ev<'_, '_> {
                 unit: if name == "sqrt" { None } else { first.unit },
                 origin,
                 gallon: first.gallon,
+                fit: None,
             },
             span,
         ))
+    }
+
+    // ---- elements ------------------------------------------------------------------------------
+
+    /// An element of a list or a row of a table, and what is behind it.
+    fn element(&mut self, list: &Path, steps: &[Access]) -> Eval<Value> {
+        let mut value = self.path(list, false)?;
+        let mut so_far = list.span;
+        let mut k = 0;
+        while k < steps.len() {
+            match &steps[k] {
+                Access::Index(e) => {
+                    let index = self.expr(e, Some(Kind::Count))?;
+                    value = self.index(value, so_far, index, e.span)?;
+                    so_far = self.to_bracket(so_far.join(e.span));
+                    k += 1;
+                }
+                Access::Member(_) => {
+                    let names: Vec<Name> = steps[k..]
+                        .iter()
+                        .map_while(|s| match s {
+                            Access::Member(n) => Some(n.clone()),
+                            Access::Index(_) => None,
+                        })
+                        .collect();
+                    let (v, used) = self.member(value, &names, so_far)?;
+                    so_far = so_far.join(names[used - 1].span);
+                    value = v;
+                    k += used;
+                }
+            }
+            if value == Value::Absent {
+                let text = self.source(so_far);
+                let place = self.at(so_far);
+                self.cx.report(
+                    Finding::new(
+                        &codes::NOT_GIVEN,
+                        place,
+                        format!("`{text}` has no value: it, or something it is computed from, is not given"),
+                    )
+                    .here("no value")
+                    .help("give what is missing where it belongs, or use another value here"),
+                );
+                value = Value::Unknown;
+            }
+        }
+        Ok(value)
+    }
+
+    /// One element, counted from 1.
+    fn index(&mut self, list: Value, list_span: Span, index: Value, span: Span) -> Eval<Value> {
+        let text = self.source(list_span);
+        let (count, what) = match &list {
+            Value::List(items) => (items.len(), "element"),
+            Value::Table(t) => (t.rows, "row"),
+            Value::Unknown => return Ok(Value::Unknown),
+            other => {
+                let place = self.at(list_span);
+                self.cx.report(
+                    Finding::new(
+                        &codes::WRONG_TYPE,
+                        place,
+                        format!(
+                            "`{text}` is {}, no list to take an element of",
+                            other.describe()
+                        ),
+                    )
+                    .here(other.describe())
+                    .help("leave the brackets out"),
+                );
+                return Ok(Value::Unknown);
+            }
+        };
+        let at = match &index {
+            Value::Unknown => return Ok(Value::Unknown),
+            Value::Quantity(q) if q.kind.is_dimensionless() && !q.value.is_toleranced() => q.si(),
+            other => {
+                let given = match other {
+                    Value::Quantity(q) if q.kind.is_dimensionless() => {
+                        "a number with a tolerance".to_owned()
+                    }
+                    v => v.describe(),
+                };
+                let place = self.at(span);
+                self.cx.report(
+                    Finding::new(
+                        &codes::ELEMENT,
+                        place,
+                        format!("an element of `{text}` is named by a whole number, counted from 1, not by {given}"),
+                    )
+                    .here(given)
+                    .help(format!("write `{text}[1]` for the first")),
+                );
+                return Ok(Value::Unknown);
+            }
+        };
+        if at.fract() != 0.0 || at < 1.0 || at > count as f64 {
+            let place = self.at(span);
+            let has = match count {
+                0 => format!("`{text}` has no {what}s"),
+                1 => format!("`{text}` has one {what}"),
+                n => format!("`{text}` has {n} {what}s"),
+            };
+            let shown = number_text(at);
+            let message = if count == 0 {
+                format!("{has}: there is no {what} {shown}")
+            } else if at.fract() != 0.0 {
+                format!("{has}, counted by whole numbers: there is no {what} {shown}")
+            } else {
+                format!("{has}, counted from 1: there is no {what} {shown}")
+            };
+            let mut f =
+                Finding::new(&codes::ELEMENT, place, message).here(format!("no such {what}"));
+            f = match count {
+                0 => f.help("fill the list, or take the line out"),
+                1 => f.help(format!("write `{text}[1]`")),
+                n => f.help(format!("write a whole number from 1 to {n}")),
+            };
+            self.cx.report(f);
+            return Ok(Value::Unknown);
+        }
+        let at = at as usize - 1;
+        Ok(match list {
+            Value::List(items) => items[at].clone(),
+            Value::Table(t) => Value::Record(Arc::new(t.row(at))),
+            _ => Value::Unknown,
+        })
+    }
+
+    /// The span as far as the bracket that closes behind it.
+    fn to_bracket(&self, span: Span) -> Span {
+        let db = self.cx.db();
+        let whole = db.chunk(self.owner).slice(db.text(db.file_of(self.owner)));
+        let behind = whole.get(span.end as usize..).unwrap_or_default();
+        match behind.find(']') {
+            Some(n) => Span::new(span.start as usize, span.end as usize + n + 1),
+            None => span,
+        }
+    }
+
+    /// The text of the owner at a span.
+    fn source(&self, span: Span) -> String {
+        let db = self.cx.db();
+        let whole = db.chunk(self.owner).slice(db.text(db.file_of(self.owner)));
+        whole.get(span.range()).unwrap_or_default().to_owned()
     }
 
     // ---- names ---------------------------------------------------------------------------------
@@ -853,20 +1480,48 @@ impl Ev<'_, '_> {
 
     /// The value a path leads to; `Absent` where it, or something on the way, is not given.
     pub fn find(&mut self, p: &Path, decl_only: bool) -> Eval<Value> {
+        self.follow(p, decl_only, false)
+    }
+
+    /// What a declaration may be like: a declaration or a pattern; parameters are no candidates.
+    pub(crate) fn base(&mut self, p: &Path) -> Eval<Value> {
+        self.follow(p, true, true)
+    }
+
+    /// What a name means as a parameter of the function or pattern whose text this is.
+    fn parameter(&mut self, name: &str) -> Eval<Option<Value>> {
+        if let Some(given) = &self.cx.scope.given {
+            return Ok(given.iter().find(|g| g.0 == name).map(|g| g.1.clone()));
+        }
+        if self.cx.is_pattern(self.owner) {
+            return reuse::parameter_value(self.cx, self.owner, name);
+        }
+        Ok(None)
+    }
+
+    fn follow(&mut self, p: &Path, decl_only: bool, for_like: bool) -> Eval<Value> {
         let first = &p.names[0];
         let file = self.cx.file_of(self.owner);
         let mut next = 1;
-        let bound = self.bound(p);
-        let own = if decl_only || bound.is_some() {
-            None
-        } else {
-            self.cx
-                .kind(self.cx.me)
-                .filter(|k| k.0.word != crate::kinds::REQUIRE.word)
-                .and_then(|(k, s)| own_slot(k, s, p, &mut next))
+        let parameter = match for_like {
+            true => None,
+            false => self.parameter(&first.text)?,
         };
+        let bound = self.bound(p);
+        let own =
+            if decl_only || bound.is_some() || parameter.is_some() || self.cx.scope.given.is_some()
+            {
+                None
+            } else {
+                self.cx
+                    .kind(self.cx.me)
+                    .filter(|k| k.0.word != crate::kinds::REQUIRE.word)
+                    .and_then(|(k, s)| own_slot(k, s, p, &mut next))
+            };
         let mut value = if let Some(x) = bound {
             Value::Decl(x)
+        } else if let Some(v) = parameter {
+            v
         } else if let Some(slot) = own {
             self.cx.slot(self.cx.me, slot)?
         } else if first.text == crate::library::NAME {
@@ -885,6 +1540,7 @@ impl Ev<'_, '_> {
             };
             next = 2;
             match self.cx.db().library(&second.text) {
+                Some(d) if self.no_part(d, second.span, for_like) => return Ok(Value::Unknown),
                 Some(d) => Value::Decl(d),
                 None => {
                     let names: Vec<SmolStr> =
@@ -899,20 +1555,9 @@ impl Ev<'_, '_> {
         } else if let Some(d) = self.find_item(file, &first.text) {
             // Only what is no declaration of a known kind is read for its path, so that an edit inside a
             // declaration does not touch those who merely name it.
-            let brought_in = match self.cx.kind(d) {
-                Some(_) => None,
-                None => match &self.cx.item(d).item.kind {
-                    ItemKind::Use { path, .. } => Some(path.clone()),
-                    _ => None,
-                },
-            };
-            match brought_in {
-                Some(path) => {
-                    let from = self.cx.db().path(file).clone();
-                    let Some(target) = crate::paths::join(&from, &path.text)
-                        .ok()
-                        .and_then(|full| self.cx.lookup_file(&full))
-                    else {
+            match self.used_file(d, file) {
+                Some(target) => {
+                    let Some(target) = target else {
                         // Reported at the `use` line.
                         return Ok(Value::Unknown);
                     };
@@ -930,7 +1575,13 @@ impl Ev<'_, '_> {
                     };
                     next = 2;
                     match self.cx.lookup(target, &second.text) {
-                        Some(d) => self.item_value(d)?,
+                        Some(d) => match self.no_part(d, second.span, for_like) {
+                            true => return Ok(Value::Unknown),
+                            false => self.item_value(d)?,
+                        },
+                        None if self.cx.may_be_damaged(target, &second.text) => {
+                            return Ok(Value::Unknown);
+                        }
                         None => {
                             let names: Vec<SmolStr> = self.cx.names_in(target);
                             let shown = self.cx.db().path(target).clone();
@@ -942,16 +1593,44 @@ impl Ev<'_, '_> {
                         }
                     }
                 }
+                None if self.no_part(d, first.span, for_like) => return Ok(Value::Unknown),
                 None => self.item_value(d)?,
             }
+        } else if self.cx.may_be_damaged(file, &first.text) {
+            return Ok(Value::Unknown);
         } else {
             let mut names: Vec<SmolStr> = self.cx.names_in(file);
             names.extend(self.cx.bound.iter().map(|b| b.0.clone()));
+            if let Some(given) = &self.cx.scope.given {
+                names.extend(given.iter().map(|g| g.0.clone()));
+            } else if self.cx.is_pattern(self.owner)
+                && let Some(x) = decl_of(&self.cx.item(self.owner).item)
+            {
+                let own = x.parameters.iter().flatten();
+                names.extend(own.map(|p| p.name.text.clone()));
+            }
             if let Some((k, s)) = self.cx.kind(self.cx.me)
                 && !decl_only
+                && self.cx.scope.given.is_none()
                 && k.word != crate::kinds::REQUIRE.word
             {
                 names.extend(s.list.iter().map(|n| SmolStr::new(&n.0)));
+            }
+            // `45 mm H7/g6`; but `b1` beside a `b2` is more likely a slip of the pen.
+            if let Ok(class) = first.text.parse::<Class>()
+                && near_names(&first.text, names.iter().map(SmolStr::as_str)).is_empty()
+            {
+                let place = self.at(first.span);
+                self.cx.report(
+                    Finding::new(
+                        &codes::UNKNOWN_NAME,
+                        place,
+                        format!("nothing here is called `{class}`; as a tolerance class it stands behind a size, as `45 mm {class}`"),
+                    )
+                    .here("no size before it")
+                    .help(FIT_HELP),
+                );
+                return Ok(Value::Unknown);
             }
             let in_std = self.cx.db().library(&first.text).is_some();
             let message = format!("nothing here is called `{}`", first.text);
@@ -997,6 +1676,64 @@ impl Ev<'_, '_> {
             return None;
         }
         self.cx.lookup(file, &format!("@{name}"))
+    }
+
+    /// The file that an item brings in, if it is a `use` line; `Some(None)` where that is not there.
+    fn used_file(
+        &mut self,
+        d: DeclId,
+        from: cutwater_finding::FileId,
+    ) -> Option<Option<cutwater_finding::FileId>> {
+        if self.cx.kind(d).is_some() {
+            return None;
+        }
+        let parsed = self.cx.item(d);
+        let ItemKind::Use { path, .. } = &parsed.item.kind else {
+            return None;
+        };
+        let from = self.cx.db().path(from).clone();
+        let full = crate::paths::join(&from, &path.text).ok();
+        Some(full.and_then(|full| self.cx.lookup_file(&full)))
+    }
+
+    /// Whether an item is a function or, unless for `like`, a pattern: reported, for neither is a part or a value.
+    fn no_part(&mut self, d: DeclId, span: Span, for_like: bool) -> bool {
+        let (function, pattern) = (self.cx.is_function(d), self.cx.is_pattern(d));
+        if !function && (!pattern || for_like) {
+            return false;
+        }
+        let name = self.cx.name(d);
+        let place = self.at(span);
+        let f = if function {
+            let form = match reuse::function_of(self.cx, d) {
+                Some((parameters, _)) => reuse::call_form(&name, &parameters),
+                None => format!("{name}(…)"),
+            };
+            Finding::new(
+                &codes::PATTERN_AS_PART,
+                place,
+                format!("`{name}` is a function: it has a value only where it is called, `{form}`"),
+            )
+            .here("a function")
+            .help(format!("write `{form}`"))
+        } else {
+            let word = self.cx.kind_word(d);
+            Finding::new(
+                &codes::PATTERN_AS_PART,
+                place,
+                format!(
+                    "`{name}` is a pattern for {word}s, not {} itself",
+                    article(word)
+                ),
+            )
+            .here("a pattern")
+            .help(format!(
+                "declare one that fills it in, `{word} … like {name}(…) {{ }}`, and name that here"
+            ))
+        };
+        self.cx
+            .report(f.label(Local::Head(d), "declared with parameters"));
+        true
     }
 
     fn item_value(&mut self, d: DeclId) -> Eval<Value> {
@@ -1085,6 +1822,48 @@ impl Ev<'_, '_> {
                     self.member(of, names, so_far)
                 }
             },
+            Value::Table(t) => match t.part(&name.text) {
+                Some(v) => Ok((v, 1)),
+                None => {
+                    let known: Vec<SmolStr> =
+                        t.columns.iter().map(|c| SmolStr::new_static(c.0)).collect();
+                    let message = format!("this table has no column `{}`", name.text);
+                    Ok((self.no_such(name, message, &known), 1))
+                }
+            },
+            // What a list is asked for, each of its elements is.
+            Value::List(items) => {
+                let mut out = Vec::with_capacity(items.len());
+                let mut used = 1;
+                for (k, item) in items.iter().enumerate() {
+                    let (v, n) = self.member(item.clone(), names, so_far)?;
+                    used = n;
+                    match v {
+                        Value::Unknown => return Ok((Value::Unknown, n)),
+                        Value::Absent => {
+                            let whose = match item {
+                                Value::Decl(d) => format!("`{}`", self.cx.name(*d)),
+                                _ => format!("element {}", k + 1),
+                            };
+                            let place = self.at(name.span);
+                            let mut f = Finding::new(
+                                &codes::NOT_GIVEN,
+                                place,
+                                format!("{whose} of this list has no `{}`: it, or something it is computed from, is not given", name.text),
+                            )
+                            .here("not every element has it")
+                            .help("give what is missing where it belongs, or name the elements one by one");
+                            if let Value::Decl(d) = item {
+                                f = f.label(Local::Head(*d), format!("no `{}`", name.text));
+                            }
+                            self.cx.report(f);
+                            return Ok((Value::Unknown, n));
+                        }
+                        v => out.push(v),
+                    }
+                }
+                Ok((Value::List(out.into()), used))
+            }
             Value::Unknown => Ok((Value::Unknown, 1)),
             other => no_parts(self, other.describe()),
         }
@@ -1133,6 +1912,7 @@ impl Ev<'_, '_> {
                                 kind: r.kind,
                                 value,
                                 gallon: r.unit.as_ref().and_then(|u| u.gallon()),
+                                fit: None,
                                 unit: r.unit,
                                 origin: Origin::Stated,
                             }),
@@ -1201,7 +1981,24 @@ impl Ev<'_, '_> {
                 v @ (Value::Date(_) | Value::Unknown) => Ok(v),
                 other => Ok(self.wrong(e.span, field, "a date, as 2026-05-14", &other)),
             },
-            Type::Choice(words) => Ok(self.choice(words, e, field)),
+            Type::Choice(words) => {
+                // A word that a pattern takes from outside.
+                if let ExprKind::Path(p) = &e.kind
+                    && let [one] = p.names.as_slice()
+                    && let Some(v) = self.parameter(&one.text)?
+                {
+                    return Ok(match v {
+                        Value::Choice(w) if words.iter().any(|x| x.0 == w) => v,
+                        v => {
+                            let list: Vec<String> =
+                                words.iter().map(|w| format!("`{}`", w.0)).collect();
+                            let expected = format!("one of the words {}", list.join(", "));
+                            self.wrong(e.span, field, &expected, &v)
+                        }
+                    });
+                }
+                Ok(self.choice(words, e, field))
+            }
             Type::Ref(kinds) => self.reference(kinds, e, field),
             Type::RefList(kinds) => {
                 let items: &[Expr] = match &e.kind {
@@ -1211,8 +2008,9 @@ impl Ev<'_, '_> {
                 let mut out = Vec::with_capacity(items.len());
                 let mut bad = false;
                 for i in items {
-                    match self.reference(kinds, i, field)? {
+                    match self.reference_or_list(kinds, i, field)? {
                         Value::Unknown => bad = true,
+                        Value::List(more) => out.extend(more.iter().cloned()),
                         v => out.push(v),
                     }
                 }
@@ -1451,56 +2249,77 @@ impl Ev<'_, '_> {
 
     fn reference(&mut self, kinds: &'static [&'static str], e: &Expr, field: &str) -> Eval<Value> {
         let wanted = kinds.join(" or ");
-        let ExprKind::Path(p) = &e.kind else {
-            if e.kind == ExprKind::Error {
+        Ok(match self.reference_or_list(kinds, e, field)? {
+            v @ Value::List(_) => {
+                let expected = format!("the name of {}", article(&wanted));
+                self.wrong(e.span, field, &expected, &v)
+            }
+            v => v,
+        })
+    }
+
+    /// What a name or an element of a list leads to; a parameter may stand for a list of declarations.
+    fn reference_or_list(
+        &mut self,
+        kinds: &'static [&'static str],
+        e: &Expr,
+        field: &str,
+    ) -> Eval<Value> {
+        let wanted = kinds.join(" or ");
+        let (v, text) = match &e.kind {
+            ExprKind::Path(p) => (self.path(p, true)?, p.text()),
+            ExprKind::Element(p, steps) => (self.element(p, steps)?, self.source(e.span)),
+            ExprKind::Error => return Ok(Value::Unknown),
+            _ => {
+                let place = self.at(e.span);
+                self.cx.report(
+                    Finding::new(
+                        &codes::WRONG_TYPE,
+                        place,
+                        format!("`{field}` takes the name of {}", article(&wanted)),
+                    )
+                    .here(format!("not the name of {}", article(&wanted))),
+                );
                 return Ok(Value::Unknown);
             }
-            let place = self.at(e.span);
-            self.cx.report(
-                Finding::new(
-                    &codes::WRONG_TYPE,
-                    place,
-                    format!("`{field}` takes the name of {}", article(&wanted)),
-                )
-                .here(format!("not the name of {}", article(&wanted))),
-            );
-            return Ok(Value::Unknown);
         };
-        let v = self.path(p, true)?;
-        Ok(match v {
-            Value::Decl(d) => {
-                let word = self.cx.kind_word(d);
-                if kinds.contains(&word) {
-                    Value::Decl(d)
-                } else if self.cx.kind(d).is_none() {
-                    // Its own declaration is not understood; reported there.
-                    Value::Unknown
-                } else {
-                    let place = self.at(e.span);
-                    self.cx.report(
-                        Finding::new(
-                            &codes::WRONG_TYPE,
-                            place,
-                            format!(
-                                "`{field}` takes {}, but `{}` is {}",
-                                article(&wanted),
-                                p.text(),
-                                article(word)
-                            ),
-                        )
-                        .here(article(word))
-                        .label(Local::Head(d), "declared here"),
-                    );
-                    Value::Unknown
+        let all = match &v {
+            Value::List(items) => items.to_vec(),
+            one => vec![one.clone()],
+        };
+        for one in all {
+            match one {
+                Value::Decl(d) => {
+                    let word = self.cx.kind_word(d);
+                    if kinds.contains(&word) {
+                        continue;
+                    }
+                    // Where its own declaration is not understood, that is reported there.
+                    if self.cx.kind(d).is_some() {
+                        let place = self.at(e.span);
+                        self.cx.report(
+                            Finding::new(
+                                &codes::WRONG_TYPE,
+                                place,
+                                format!(
+                                    "`{field}` takes {}, but `{text}` is {}",
+                                    article(&wanted),
+                                    article(word)
+                                ),
+                            )
+                            .here(article(word))
+                            .label(Local::Head(d), "declared here"),
+                        );
+                    }
+                    return Ok(Value::Unknown);
+                }
+                other => {
+                    let expected = format!("the name of {}", article(&wanted));
+                    return Ok(self.wrong(e.span, field, &expected, &other));
                 }
             }
-            other => self.wrong(
-                e.span,
-                field,
-                &format!("the name of {}", article(&wanted)),
-                &other,
-            ),
-        })
+        }
+        Ok(v)
     }
 
     fn piece(&mut self, kinds: &'static [&'static str], e: &Expr, field: &str) -> Eval<Value> {

@@ -10,6 +10,7 @@
 
 mod accept;
 pub mod baseline;
+pub mod budget;
 mod check;
 pub mod codes;
 mod db;
@@ -20,6 +21,7 @@ pub mod kinds;
 pub mod library;
 pub mod paths;
 pub mod results;
+mod reuse;
 pub mod schema;
 pub mod settings;
 pub mod show;
@@ -27,6 +29,8 @@ pub mod slots;
 pub mod value;
 pub mod world;
 
+/// Tolerance classes, for those who show them.
+pub use cutwater_mechanics::iso286;
 pub use db::{Cx, Db, DeclId, Eval, FileTrouble, Halt, Local, MAX_FILE};
 pub use found::{Acceptance, Found, Standing};
 pub use settings::{ProjectSettings, Settings};

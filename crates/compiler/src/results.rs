@@ -1,6 +1,7 @@
 //! What was computed, as rows: the one form behind `solve`, JSON and inlay hints.
 
 use crate::DeclId;
+use crate::budget::{self, Contributor};
 use crate::db::Db;
 use crate::schema::{ComputedDef, Slot};
 use crate::settings::Settings;
@@ -24,6 +25,10 @@ pub struct Row {
     pub formula: &'static str,
     /// The formula's source.
     pub source: &'static str,
+    /// The tolerance class it was written with, where it was: `H7`.
+    pub class: Option<String>,
+    /// The toleranced dimensions it comes from, largest first, where there are several.
+    pub contributors: Vec<Contributor>,
     /// Whether an editor shows it beside the declaration.
     pub hint: bool,
     /// The declaration it belongs to.
@@ -68,6 +73,9 @@ pub fn of_decl(db: &Db, d: DeclId) -> Vec<Row> {
     let Some((_, slots)) = db.kind(d) else {
         return out;
     };
+    if db.is_pattern(d) || db.is_function(d) {
+        return out;
+    }
     let name = db.name(d).map_or("", |n| n.trim_start_matches('@'));
     for (k, (slot_name, slot)) in slots.list.iter().enumerate() {
         let path = if name.is_empty() {
@@ -123,10 +131,25 @@ fn rows(
 ) {
     let settings = db.settings_of(db.file_of(d));
     let mut push = |path: String, value: Shown, origin: &'static str| {
+        let quantity = match v {
+            Value::Quantity(q) => Some(q),
+            _ => None,
+        };
+        // A dimension by itself says it all.
+        let contributors = match quantity {
+            Some(q) if q.value.inputs().nth(1).is_some() => {
+                budget::contributors(db, &q.value, db.file_of(d))
+            }
+            _ => Vec::new(),
+        };
         out.push(Row {
             path,
             value,
             origin,
+            class: quantity
+                .and_then(|q| q.fit)
+                .map(|fit| fit.class.to_string()),
+            contributors,
             doc: def.doc,
             formula: def.formula,
             source: def.source,
@@ -174,10 +197,15 @@ fn rows(
                     }),
                     _ => None,
                 };
-                let name = name.unwrap_or_else(|| (k + 1).to_string());
-                // Stations go by their own names: `attack.left.flow`.
-                let base = path.strip_suffix(".stations").unwrap_or(&path);
-                rows(db, d, def, format!("{base}.{name}"), item, false, out);
+                let path = match name {
+                    // Stations go by their own names: `attack.left.flow`.
+                    Some(name) => {
+                        let base = path.strip_suffix(".stations").unwrap_or(&path);
+                        format!("{base}.{name}")
+                    }
+                    None => format!("{path}[{}]", k + 1),
+                };
+                rows(db, d, def, path, item, false, out);
             }
         }
         Value::Unknown
@@ -208,7 +236,7 @@ pub fn quantity(settings: &Settings, q: &Quantity) -> Shown {
         },
     };
     Shown::Number {
-        value: convert(q.si()),
+        value: convert(q.fit.map_or(q.si(), |fit| fit.nominal)),
         unit: symbol,
         limits: q
             .value

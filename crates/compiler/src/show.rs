@@ -2,7 +2,7 @@
 
 use crate::settings::Settings;
 use crate::value::{Quantity, Range};
-use cutwater_quantity::{CompoundUnit, Kind, Tol, display, format_usual};
+use cutwater_quantity::{CompoundUnit, Kind, Tol, display, format_usual, unit_for};
 use std::sync::Arc;
 
 /// A plain number without needless digits.
@@ -30,12 +30,16 @@ pub fn si(value: f64, kind: Kind, unit: Option<&Arc<CompoundUnit>>, settings: &S
     }
 }
 
-/// A quantity's nominal value in words.
+/// A quantity's nominal value in words; with its tolerance class, where it was written with one: `45.000 mm H7`.
 pub fn quantity(q: &Quantity, settings: &Settings) -> String {
-    si(q.si(), q.kind, q.unit.as_ref(), settings)
+    let in_words = |value: f64| si(value, q.kind, q.unit.as_ref(), settings);
+    match &q.fit {
+        Some(fit) => format!("{} {}", in_words(fit.nominal), fit.class),
+        None => in_words(q.si()),
+    }
 }
 
-/// A value with its worst-case limits: `0.0050 in (0.0035 .. 0.0065)`.
+/// A value with its worst-case limits: `0.0050 in (0.0035 .. 0.0065 in)`, `45.000 mm H7 (45.000 .. 45.025 mm)`.
 pub fn with_limits(q: &Quantity, settings: &Settings) -> String {
     let nominal = quantity(q, settings);
     if !q.value.is_toleranced() {
@@ -47,14 +51,85 @@ pub fn with_limits(q: &Quantity, settings: &Settings) -> String {
     )
 }
 
-/// Worst-case limits in words.
+/// Worst-case limits in words, with as many digits as their width needs.
 pub fn limits(
     v: &Tol,
     kind: Kind,
     unit: Option<&Arc<CompoundUnit>>,
     settings: &Settings,
 ) -> String {
-    ends(v.lo(), v.hi(), kind, unit, settings)
+    resolved(v.lo(), v.hi(), &[], kind, unit, settings)
+}
+
+/// Root-sum-square limits in words, with as many digits as their width needs.
+pub fn spread(
+    v: &Tol,
+    kind: Kind,
+    unit: Option<&Arc<CompoundUnit>>,
+    settings: &Settings,
+) -> String {
+    let rss = v.rss();
+    resolved(rss.low, rss.high, &[], kind, unit, settings)
+}
+
+/// Two ends in words, at the usual resolution or finer: the width gets two digits (a bore of 140 mm is shown to the
+/// micrometre), and an end that is not its limit does not look like it. `apart`: end, limit, whether they differ.
+pub(crate) fn resolved(
+    low: f64,
+    high: f64,
+    apart: &[(f64, f64, bool)],
+    kind: Kind,
+    unit: Option<&Arc<CompoundUnit>>,
+    settings: &Settings,
+) -> String {
+    /// More digits than these say nothing of a part.
+    const MOST_MORE: usize = 4;
+    let usual = ends(low, high, kind, unit, settings);
+    let larger = if low.abs() > high.abs() { low } else { high };
+    let (_, symbol) = shown_in(larger, kind, unit, settings);
+    let convert = |si: f64| shown_as(si, larger, kind, unit, settings);
+    let places = usual
+        .split_whitespace()
+        .filter_map(|word| word.split_once('.'))
+        .map(|(_, digits)| digits.chars().take_while(char::is_ascii_digit).count())
+        .max()
+        .unwrap_or(0);
+    let width = convert(high) - convert(low);
+    let for_width = format!("{width:.1e}")
+        .split_once('e')
+        .and_then(|(_, exponent)| exponent.parse::<i32>().ok())
+        .filter(|_| width.is_finite() && width > 0.0)
+        .and_then(|exponent| usize::try_from(1 - exponent).ok())
+        .unwrap_or(0);
+    let alike = |places: usize| {
+        apart.iter().any(|(end, limit, differ)| {
+            *differ
+                && limit.is_finite()
+                && format!("{:.places$}", convert(*end)) == format!("{:.places$}", convert(*limit))
+        })
+    };
+    let most = places + MOST_MORE;
+    let enough = for_width.clamp(places, most);
+    let needed = (enough..=most)
+        .find(|places| !alike(*places))
+        .unwrap_or(enough);
+    // Very large and very small numbers are written with an exponent; those stay as they are.
+    let exponential = usual
+        .split_whitespace()
+        .any(|word| word.contains('e') && word.ends_with(|c: char| c.is_ascii_digit()));
+    if needed == places || exponential {
+        return usual;
+    }
+    let text = |si: f64| {
+        let text = format!("{:.needed$}", convert(si));
+        match text.strip_prefix('-') {
+            Some(rest) if rest.chars().all(|c| matches!(c, '0' | '.')) => rest.to_owned(),
+            _ => text,
+        }
+    };
+    format!("{} .. {} {symbol}", text(low), text(high))
+        .trim_end()
+        .to_owned()
 }
 
 /// A range in words.
@@ -74,6 +149,38 @@ fn ends(
     match (low.rsplit_once(' '), high.rsplit_once(' ')) {
         (Some((number, a)), Some((_, b))) if a == b => format!("{number} .. {high}"),
         _ => format!("{low} .. {high}"),
+    }
+}
+
+/// A number in the unit in which `like`, a value of the same kind, is shown.
+pub(crate) fn shown_as(
+    si: f64,
+    like: f64,
+    kind: Kind,
+    unit: Option<&Arc<CompoundUnit>>,
+    settings: &Settings,
+) -> f64 {
+    match unit {
+        Some(u) if u.kind().dimension() == kind.dimension() => u.from_si(si),
+        _ => unit_for(like, kind, settings.units).map_or(si, |u| u.from_si(si)),
+    }
+}
+
+/// A number for a finding, in the unit it is shown in, with that unit's symbol.
+pub(crate) fn shown_in(
+    si: f64,
+    kind: Kind,
+    unit: Option<&Arc<CompoundUnit>>,
+    settings: &Settings,
+) -> (f64, String) {
+    match unit {
+        Some(u) if u.kind().dimension() == kind.dimension() => {
+            (u.from_si(si), u.symbol().to_owned())
+        }
+        _ => match unit_for(si, kind, settings.units) {
+            Some(u) => (u.from_si(si), u.symbol.to_owned()),
+            None => (si, String::new()),
+        },
     }
 }
 

@@ -40,6 +40,13 @@ const LINES: &[&str] = &[
     "// a comment",
     "/// a doc comment",
     "require r.clearance within 0.003 .. 0.007 in because \"it must\"",
+    "require r.clearance within 0.0047 .. 0.0063 in",
+    "require other.b - b within -0.15 .. 0.15 in",
+    "    bore = 140 mm H7",
+    "    runs_on = 140 mm f7",
+    "let b = 3 in H7",
+    "let e = 1.5 in p6 - 38 mm t6",
+    "let g = 20 mm t6",
     "require a <= b",
     "accept CW0501 because \"as built\"",
     "accept CW0501 on d1.flow because \"a trial\" until 2026-01-01",
@@ -63,6 +70,38 @@ const LINES: &[&str] = &[
     "    lay = l",
     "    hold n.pressure = 100 psi",
     "    hold speed = 3000 rpm",
+    "let gap(bore, hub) = (bore - hub) / 2",
+    "let gap(bore) = bore + a",
+    "let gap(x, y) = other.half(x) + gap2(y)",
+    "let gap2(x) = gap(x, x)",
+    "let half(x) = x / 2",
+    "let half(x) = x / 2 + nothing",
+    "let g = gap(w.outside_diameter, a)",
+    "let g = gap(3 psi, a)",
+    "let g = other.half(a) + d",
+    "let g = gap",
+    "ring seal(hub, play = 0.005 in) {",
+    "ring seal(hub) like other.seal(hub = hub, play = 0.002 in) {",
+    "ring seal {",
+    "    bore = hub + play",
+    "    runs_on = hub",
+    "    form = form_of",
+    "    form = labyrinth",
+    "    form = plain",
+    "    gaps = 4",
+    "ring r like seal(hub = w.hub_diameter) {",
+    "ring r like other.seal(hub = 5 in ± 0.001, play = a / 500) {",
+    "ring r like seal {",
+    "ring r like seal(hub = 5 psi) {",
+    "ring q(hub, form_of) {",
+    "    rings = [r, seal]",
+    "    stages = [w]",
+    "let e1 = p.stages[1].outside_diameter",
+    "let e2 = p.rings[2].clearance",
+    "let e3 = max(p.curve.power) / p.curve[2].power",
+    "let e4 = sum(p.rings.clearance)",
+    "let e5 = [a, b, c]",
+    "let e6 = e5[a / 1 in]",
     "((",
     "\"open",
     "    junk here",
@@ -78,6 +117,15 @@ const LINES: &[&str] = &[
     "ring r3(hub = 5 in) { bore = hub }",
     "impeller x { mass = 12 lb }",
     "require w.mass is not given",
+    "let a 2 in",
+    "b = 3 in",
+    "use \"other.pump\" other",
+    "impeller {",
+    "w {",
+    "impeller w like {",
+    "    = 5.502 in",
+    "    bore 5.502 in",
+    "    outside_diameter = ",
 ];
 
 #[derive(Clone, Debug)]
@@ -121,7 +169,7 @@ fn outcome(db: &Db) -> String {
         for found in db.found(f) {
             let x = &found.finding;
             out.push_str(&format!(
-                "{path} {} {:?} {:?} {} {} {} {:?} {:?}\n",
+                "{path} {} {:?} {:?} {} {} {} {:?} {:?} {:?}\n",
                 found.subject,
                 found.standing,
                 x.place.span,
@@ -132,16 +180,21 @@ fn outcome(db: &Db) -> String {
                     .iter()
                     .map(|l| (db.path(l.place.file), l.place.span, &l.text))
                     .collect::<Vec<_>>(),
+                x.help,
                 x.fix.as_ref().map(|f| &f.title)
             ));
         }
         for r in results::of_file(db, f) {
             out.push_str(&format!(
-                "{path} {} = {} [{}] {:?}\n",
+                "{path} {} = {} [{}] {:?} {:?}\n",
                 r.path,
                 r.value.text(),
                 r.origin,
-                r.place.span
+                r.place.span,
+                r.contributors
+                    .iter()
+                    .map(|c| (&c.path, c.text()))
+                    .collect::<Vec<_>>()
             ));
         }
     }
@@ -161,10 +214,10 @@ fn difference(edited: &str, fresh: &str) -> String {
 }
 
 fn start() -> [String; 2] {
-    let whole = "site { altitude = 820 ft }\nuse \"other.pump\" as other\nimpeller w {\n    outside_diameter = 9.25 in ± 0.004\n    hub_diameter = 5.497 in (+0/-0.001)\n}\nring r {\n    bore = 5.502 in ± 0.0005\n    runs_on = w.hub_diameter\n    clearance_limit = 0.003 .. 0.007 in\n}\nlet a = 2 in\nlet d = r.clearance\nrequire a <= b\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n        0 200 30\n        300 180 60\n        600 140 90\n    }\n}\nsupply s { draft { lift = 5 ft } }\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d1 {\n    supply = s\n    lay = l\n    hold n.pressure = 100 psi\n}\nrequire d1.flow >= 90 gpm\nrequire for every ring every_ring: every_ring.clearance within 0.003 .. 0.007 in because \"stock\"\nrequire for every impeller i where i.mass is given: i.mass <= 12 lb\n";
+    let whole = "site { altitude = 820 ft }\nuse \"other.pump\" as other\nimpeller w {\n    outside_diameter = 9.25 in ± 0.004\n    hub_diameter = 5.497 in (+0/-0.001)\n}\nring r {\n    bore = 5.502 in ± 0.0005\n    runs_on = w.hub_diameter\n    clearance_limit = 0.003 .. 0.007 in\n}\nlet a = 2 in\nlet d = r.clearance\nrequire a <= b\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n        0 200 30\n        300 180 60\n        600 140 90\n    }\n}\nsupply s { draft { lift = 5 ft } }\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d1 {\n    supply = s\n    lay = l\n    hold n.pressure = 100 psi\n}\nrequire d1.flow >= 90 gpm\nrequire for every ring every_ring: every_ring.clearance within 0.003 .. 0.007 in because \"stock\"\nrequire for every impeller i where i.mass is given: i.mass <= 12 lb\nring r2 like other.seal(hub = w.hub_diameter) {\n    land_length = 0.75 in\n}\nlet gap(bore, hub) = other.half(bore - hub)\nlet g = gap(r.bore, w.hub_diameter)\nlet half_way = other.half(r2.bore)\npump p2 like p {\n    rings = [r, r2]\n}\nlet e4 = sum(p2.rings.clearance)\nlet e1 = p2.rings[2].bore\n";
     [
         whole.to_owned(),
-        "let b = 3 in ± 0.1\nimpeller w { outside_diameter = 8 in }\nrequire for every impeller i: i.outside_diameter >= 8.5 in\n".to_owned(),
+        "let b = 3 in ± 0.1\nimpeller w { outside_diameter = 8 in }\nrequire for every impeller i: i.outside_diameter >= 8.5 in\nlet half(x) = x / 2\nring seal(hub, play = 0.005 in) {\n    bore = hub + play\n    runs_on = hub\n}\n".to_owned(),
     ]
 }
 

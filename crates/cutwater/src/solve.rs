@@ -43,20 +43,24 @@ pub fn blocks(outcome: &Outcome, style: Style) -> String {
     out
 }
 
-/// A line for each result: `a.pump:3: ring.clearance = 0.0050 in [computed]`.
+/// A line for each result: `a.pump:3: ring.clearance = 0.0050 in (worst 0.0045 .. 0.0065 in, rss 0.0048 .. 0.0062 in)
+/// [computed]`.
 pub fn lines(outcome: &Outcome) -> String {
     let mut out = String::new();
     for file in &outcome.files {
         for d in &file.decls {
             let line = d.at.source.position(d.at.span.start as usize).line + 1;
             for r in &d.rows {
+                let value = match parts(&r.value) {
+                    (nominal, Some(worst), Some(rss)) => {
+                        format!("{nominal} (worst {worst}, rss {rss})")
+                    }
+                    _ => r.value.text().to_owned(),
+                };
                 let _ = writeln!(
                     out,
-                    "{}:{line}: {} = {} [{}]",
-                    file.source.path,
-                    r.path,
-                    r.value.text(),
-                    r.origin
+                    "{}:{line}: {} = {value} [{}]",
+                    file.source.path, r.path, r.origin
                 );
             }
         }

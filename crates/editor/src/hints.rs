@@ -4,7 +4,7 @@ use crate::at::written;
 use cutwater_compiler::results::{self, Row};
 use cutwater_compiler::schema::Slot;
 use cutwater_compiler::value::{Quantity, Value};
-use cutwater_compiler::{Db, DeclId, kinds};
+use cutwater_compiler::{Db, DeclId, Settings, kinds, show};
 use cutwater_finding::FileId;
 use cutwater_quantity::{System, UnitSystem, display};
 use cutwater_syntax::ast::{EntryKind, ItemKind};
@@ -13,7 +13,7 @@ use cutwater_text::Span;
 /// What a hint shows; each can be switched off by itself.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub enum HintKind {
-    /// The value of a `let`.
+    /// The value of a `let`, and the limits a tolerance class stands for.
     Values,
     /// Results that need no solved duty, beside a declaration's head.
     Results,
@@ -75,6 +75,7 @@ pub fn hints(db: &Db, file: FileId, range: Span, wanted: impl Fn(HintKind) -> bo
 fn of_decl(db: &Db, d: DeclId, wanted: &impl Fn(HintKind) -> bool, out: &mut Vec<Hint>) {
     let parsed = db.parsed(d);
     let chunk = db.chunk(d);
+    let settings = db.settings_of(db.file_of(d));
     let offset = |span: Span| (span.end + chunk.start) as usize;
     let rows: Vec<Row> = results::of_decl(db, d)
         .into_iter()
@@ -84,6 +85,14 @@ fn of_decl(db: &Db, d: DeclId, wanted: &impl Fn(HintKind) -> bool, out: &mut Vec
         ItemKind::Let { value, .. } => {
             // `let a = 5 in` says it already.
             let plain = matches!(value.kind, cutwater_syntax::ast::ExprKind::Number(_));
+            if wanted(HintKind::Values)
+                && plain
+                && let Some(hint) = db
+                    .settled(d, 0)
+                    .and_then(|v| limits(settings, v, offset(value.span)))
+            {
+                out.push(hint);
+            }
             if wanted(HintKind::Values)
                 && !plain
                 && let Some(r) = rows.first()
@@ -132,6 +141,9 @@ fn of_decl(db: &Db, d: DeclId, wanted: &impl Fn(HintKind) -> bool, out: &mut Vec
             if wanted(HintKind::Units) {
                 units(db, d, &parsed, out);
             }
+            if wanted(HintKind::Values) {
+                classes(db, d, &parsed, out);
+            }
         }
         _ => {}
     }
@@ -167,6 +179,47 @@ fn tooltip(rows: &[&Row]) -> String {
         out.push_str("\n\n");
     }
     out.trim_end().to_owned()
+}
+
+/// The limits of a size that is written with a tolerance class.
+fn limits(settings: &Settings, value: &Value, offset: usize) -> Option<Hint> {
+    let Value::Quantity(q) = value else {
+        return None;
+    };
+    q.fit?;
+    Some(Hint {
+        offset,
+        label: format!(
+            "= {}",
+            show::limits(&q.value, q.kind, q.unit.as_ref(), settings)
+        ),
+        tooltip: String::new(),
+        kind: HintKind::Values,
+    })
+}
+
+/// The limits of fields that are written with a tolerance class.
+fn classes(db: &Db, d: DeclId, parsed: &cutwater_syntax::Parsed, out: &mut Vec<Hint>) {
+    let Some((_, slots)) = db.kind(d) else {
+        return;
+    };
+    let settings = db.settings_of(db.file_of(d));
+    for (k, (name, slot)) in slots.list.iter().enumerate() {
+        if !matches!(slot, Slot::Field(_) | Slot::GroupField(..)) {
+            continue;
+        }
+        let Some(EntryKind::Field { value, .. }) = written(parsed, name).map(|e| &e.kind) else {
+            continue;
+        };
+        // Where a path leads to such a size, the limits stand there.
+        if matches!(value.kind, cutwater_syntax::ast::ExprKind::Number(_)) {
+            let offset = (value.span.end + db.chunk(d).start) as usize;
+            out.extend(
+                db.settled(d, k as u16)
+                    .and_then(|v| limits(settings, v, offset)),
+            );
+        }
+    }
 }
 
 /// Fields written in a unit of another system than the one the project shows results in.
@@ -209,6 +262,5 @@ fn other_unit(q: &Quantity, system: UnitSystem) -> Option<String> {
             | (System::Si, UnitSystem::Metric)
     );
     let shown = display(q.si(), q.kind, system).to_string();
-    (!own && shown != cutwater_compiler::show::si(q.si(), q.kind, Some(unit), &Default::default()))
-        .then_some(shown)
+    (!own && shown != show::si(q.si(), q.kind, Some(unit), &Default::default())).then_some(shown)
 }

@@ -1,4 +1,4 @@
-//! Wear rings and their leakage, impeller and head from its geometry, rotor balance, in SI units.
+//! Wear rings and their leakage, ISO 286 tolerance classes, impeller and head from its geometry, rotor balance, in SI units.
 //!
 //! Pure mechanics: every number is an `f64` in SI units (metres, seconds, kilograms, pascals, kelvin, radians per
 //! second), with the unit in the doc comment of the item.
@@ -12,6 +12,7 @@
 pub mod balance;
 mod error;
 pub mod impeller;
+pub mod iso286;
 pub mod leakage;
 pub mod ring;
 

@@ -9,15 +9,21 @@
 //! How: beside ordinary interval arithmetic, rounded outwards, a value keeps the interval of its derivative with respect to
 //! each input, and an enclosure of its value with every input at the centre of its limits. The mean value theorem then
 //! gives a second enclosure, `f(centre) + Σ [derivative]·[half-width]`, which is exact for linear expressions; the two are
-//! intersected. A value number, made from the operations and inputs a value came from, recognises the same value met
-//! again, so that `x - x` and `x / x` are exact also where `x` is not linear.
+//! intersected. Where an input is used more than once and the value is not linear in it, neither is exact, so the
+//! operations a value came from are kept too: an input whose derivative keeps its sign is set to the end that makes the
+//! value extreme, and the value is worked out again there (the monotonicity test). Bounds of an expression whose
+//! slopes show that it rises or falls with every input are so those of its extreme corners, but for rounding. A value number, made from the operations
+//! and inputs a value came from, recognises the same value met again, so that `x - x` and `x / x` are exact also where `x`
+//! is not linear.
 //! Source of the method: R. E. Moore, R. B. Kearfott, M. J. Cloud, *Introduction to Interval Analysis*, SIAM 2009,
-//! chapters 2, 5 and 6 (from memory); for `min`, `max` and `abs` Lebourg's mean value theorem with the hull of slopes.
+//! chapters 2, 5 and 6 (from memory), the monotonicity test in 6.4; for `min`, `max` and `abs` Lebourg's mean value theorem with the hull of slopes.
 //!
 //! A stated nominal that lies outside its own limits (a shaft 45 f7) is a name, not a size: such an input is worked with at
 //! the centre of its limits.
 
+use std::collections::HashMap;
 use std::fmt;
+use std::sync::Arc;
 
 /// Names one toleranced input. Two values with the same id are the same dimension of the same part.
 #[derive(Copy, Clone, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
@@ -150,7 +156,7 @@ struct Term {
 /// let nothing = bore.sub(&bore);
 /// assert_eq!((nothing.lo(), nothing.hi()), (0.0, 0.0));
 /// ```
-#[derive(Clone, PartialEq, Debug)]
+#[derive(Clone, Debug)]
 pub struct Tol {
     nominal: f64,
     bounds: Interval,
@@ -162,6 +168,151 @@ pub struct Tol {
     id: u64,
     /// How far decimal numbers rounded to binary can have moved the value.
     rounding: f64,
+    /// What it was made of; `None` for a plain number.
+    made_of: Option<Arc<Node>>,
+}
+
+/// Values are equal when they came from the same operations on the same inputs and have the same numbers.
+impl PartialEq for Tol {
+    fn eq(&self, other: &Self) -> bool {
+        // `made_of` is left out: `id` stands for it.
+        self.id == other.id
+            && self.nominal == other.nominal
+            && self.bounds == other.bounds
+            && self.centre == other.centre
+            && self.terms == other.terms
+            && self.rounding == other.rounding
+    }
+}
+
+// ---- What a value was made of ---------------------------------------------------------------------------------------
+
+/// An operation and its operands, kept so that a value can be worked out again on a part of the limits.
+struct Node {
+    /// The value's bounds over all of the limits: what is worked out on a part of them never leaves these.
+    bounds: Interval,
+    /// Operations from here down to the inputs, along the longest way.
+    depth: u16,
+    what: What,
+}
+
+enum What {
+    /// An input.
+    Input(InputId),
+    /// Anything within the bounds: a number, or a part that is not looked into.
+    Anything,
+    Add(Arc<Node>, Arc<Node>),
+    Sub(Arc<Node>, Arc<Node>),
+    Mul(Arc<Node>, Arc<Node>),
+    Div(Arc<Node>, Arc<Node>),
+    Min(Arc<Node>, Arc<Node>),
+    Neg(Arc<Node>),
+    Abs(Arc<Node>),
+    WholePower(Arc<Node>, i32),
+    Power(Arc<Node>, f64),
+}
+
+/// Short: a part may be used in many places, and each would write it out.
+impl fmt::Debug for Node {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "Node {{ {:?}, depth {} }}", self.bounds, self.depth)
+    }
+}
+
+/// Deeper expressions are cut: what lies below counts as anything within its bounds. This keeps work and stack small.
+const DEEPEST: u16 = 64;
+
+impl What {
+    fn depth(&self) -> u16 {
+        match self {
+            What::Input(_) | What::Anything => 0,
+            What::Add(a, b)
+            | What::Sub(a, b)
+            | What::Mul(a, b)
+            | What::Div(a, b)
+            | What::Min(a, b) => a.depth.max(b.depth) + 1,
+            What::Neg(a) | What::Abs(a) | What::WholePower(a, _) | What::Power(a, _) => a.depth + 1,
+        }
+    }
+}
+
+impl Node {
+    fn new(bounds: Interval, what: What) -> Arc<Self> {
+        let depth = what.depth();
+        let (depth, what) = if depth > DEEPEST {
+            (0, What::Anything)
+        } else {
+            (depth, what)
+        };
+        Arc::new(Self {
+            bounds,
+            depth,
+            what,
+        })
+    }
+
+    /// Encloses the value with each input somewhere in its part of `parts` (sorted by input).
+    fn on(
+        self: &Arc<Self>,
+        parts: &[(InputId, Interval)],
+        known: &mut HashMap<usize, Interval>,
+    ) -> Interval {
+        match &self.what {
+            What::Anything => return self.bounds,
+            What::Input(input) => {
+                return parts
+                    .binary_search_by_key(input, |part| part.0)
+                    .map_or(self.bounds, |at| parts[at].1);
+            }
+            _ => {}
+        }
+        // A part used in many places is worked out once.
+        let key = Arc::as_ptr(self) as usize;
+        if let Some(done) = known.get(&key) {
+            return *done;
+        }
+        let mut of = |node: &Arc<Node>| node.on(parts, known);
+        let out = match &self.what {
+            What::Anything | What::Input(_) => self.bounds,
+            What::Add(a, b) => of(a).add(of(b)),
+            What::Sub(a, b) => of(a).sub(of(b)),
+            What::Mul(a, b) => of(a).mul(of(b)),
+            What::Div(a, b) => {
+                let divisor = of(b);
+                if divisor.contains_zero() {
+                    self.bounds
+                } else {
+                    of(a).div(divisor)
+                }
+            }
+            What::Min(a, b) => of(a).min(of(b)),
+            What::Neg(a) => of(a).neg(),
+            What::Abs(a) => of(a).abs(),
+            What::WholePower(a, n) => {
+                let base = of(a);
+                if *n < 0 && base.contains_zero() {
+                    self.bounds
+                } else {
+                    base.powi(*n)
+                }
+            }
+            What::Power(a, p) => {
+                let base = of(a);
+                let base = Interval {
+                    lo: base.lo.max(0.0),
+                    hi: base.hi.max(0.0),
+                };
+                if *p == 0.5 {
+                    base.sqrt()
+                } else {
+                    base.powf(*p)
+                }
+            }
+        };
+        let out = out.intersect(self.bounds);
+        known.insert(key, out);
+        out
+    }
 }
 
 // ---- Directed rounding ----------------------------------------------------------------------------------------------
@@ -327,6 +478,19 @@ impl Interval {
     fn intersect(self, other: Self) -> Self {
         let (lo, hi) = (self.lo.max(other.lo), self.hi.min(other.hi));
         if lo <= hi { Self { lo, hi } } else { self }
+    }
+
+    fn abs(self) -> Self {
+        if self.lo >= 0.0 {
+            self
+        } else if self.hi <= 0.0 {
+            self.neg()
+        } else {
+            Self {
+                lo: 0.0,
+                hi: self.magnitude(),
+            }
+        }
     }
 
     fn contains_zero(self) -> bool {
@@ -519,9 +683,11 @@ impl Tol {
         } else {
             Vec::new()
         };
+        let bounds = Interval { lo, hi };
+        let made_of = (!terms.is_empty()).then(|| Node::new(bounds, What::Input(input)));
         Ok(Self {
             nominal,
-            bounds: Interval { lo, hi },
+            bounds,
             centre: Interval::point(centre),
             terms,
             id: number_of(
@@ -529,6 +695,7 @@ impl Tol {
                 &[input.0, nominal.to_bits(), lo.to_bits(), hi.to_bits()],
             ),
             rounding: lo.abs().max(hi.abs()) * DECIMAL_ROUNDING,
+            made_of,
         })
     }
 
@@ -548,7 +715,29 @@ impl Tol {
             terms: Vec::new(),
             id,
             rounding,
+            made_of: None,
         }
+    }
+
+    /// What it was made of, as an operand.
+    fn node(&self) -> Arc<Node> {
+        match &self.made_of {
+            Some(node) => node.clone(),
+            None => Node::new(self.bounds, What::Anything),
+        }
+    }
+
+    /// Whether an input bears on both.
+    fn shares_input(&self, other: &Self) -> bool {
+        let (mut a, mut b) = (self.inputs().peekable(), other.inputs().peekable());
+        while let (Some(x), Some(y)) = (a.peek(), b.peek()) {
+            match x.cmp(y) {
+                std::cmp::Ordering::Equal => return true,
+                std::cmp::Ordering::Less => a.next(),
+                std::cmp::Ordering::Greater => b.next(),
+            };
+        }
+        false
     }
 
     /// Value with every input at its nominal.
@@ -615,7 +804,10 @@ impl Tol {
         self.id == other.id && self.nominal == other.nominal && self.bounds == other.bounds
     }
 
-    /// Puts a result together: drops inputs that cancelled, intersects the two enclosures, keeps the nominal inside.
+    /// Puts a result together: drops inputs that cancelled, intersects the enclosures, keeps the nominal inside.
+    /// `shared`: an input bears on more than one operand, so that the natural enclosure may be too wide.
+    // Each is a part of the result; a struct of them would be this struct.
+    #[allow(clippy::too_many_arguments)]
     fn finish(
         nominal: f64,
         natural: Interval,
@@ -623,6 +815,8 @@ impl Tol {
         mut terms: Vec<Term>,
         id: u64,
         rounding: f64,
+        what: What,
+        shared: bool,
     ) -> Self {
         terms.retain(|term| term.slopes != Interval::ZERO);
         let mut reach = 0.0;
@@ -633,7 +827,20 @@ impl Tol {
             lo: add_down(centre.lo, -reach),
             hi: add_up(centre.hi, reach),
         };
-        let bounds = natural.intersect(around);
+        let mut bounds = natural.intersect(around);
+        let mut made_of = None;
+        if !terms.is_empty() {
+            let mut node = Node::new(bounds, what);
+            // Linear in every input: `around` is exact.
+            let linear = terms.iter().all(|term| term.slopes.lo == term.slopes.hi);
+            if shared && !linear {
+                bounds = bounds.intersect(Self::extremes(&node, &terms));
+                if let Some(node) = Arc::get_mut(&mut node) {
+                    node.bounds = bounds;
+                }
+            }
+            made_of = Some(node);
+        }
         // The centre is a point within the limits, so the bounds hold for it too.
         let centre = centre.intersect(bounds);
         let nominal = if nominal.is_nan() {
@@ -648,6 +855,68 @@ impl Tol {
             terms,
             id,
             rounding,
+            made_of,
+        }
+    }
+
+    /// The monotonicity test: encloses the smallest and the largest value, with each input whose slope keeps its sign at
+    /// the end that makes the value small or large.
+    fn extremes(node: &Arc<Node>, terms: &[Term]) -> Interval {
+        let mut limits = Vec::with_capacity(terms.len());
+        Self::limits_of(node, &mut limits, &mut HashMap::new());
+        let at = |largest: bool| {
+            let parts: Vec<(InputId, Interval)> = limits
+                .iter()
+                .map(|(input, all): &(InputId, Interval)| {
+                    let slopes = terms
+                        .binary_search_by_key(input, |term| term.input)
+                        // An input whose terms cancelled does not move the value.
+                        .map_or(Interval::ZERO, |at| terms[at].slopes);
+                    let part = if slopes.lo >= 0.0 {
+                        Interval::point(if largest { all.hi } else { all.lo })
+                    } else if slopes.hi <= 0.0 {
+                        Interval::point(if largest { all.lo } else { all.hi })
+                    } else {
+                        *all
+                    };
+                    (*input, part)
+                })
+                .collect();
+            node.on(&parts, &mut HashMap::new())
+        };
+        Interval {
+            lo: at(false).lo,
+            hi: at(true).hi,
+        }
+    }
+
+    /// The inputs below a node with their limits, sorted.
+    fn limits_of(
+        node: &Arc<Node>,
+        out: &mut Vec<(InputId, Interval)>,
+        seen: &mut HashMap<usize, ()>,
+    ) {
+        if seen.insert(Arc::as_ptr(node) as usize, ()).is_some() {
+            return;
+        }
+        match &node.what {
+            What::Anything => {}
+            What::Input(input) => {
+                if let Err(at) = out.binary_search_by_key(input, |part| part.0) {
+                    out.insert(at, (*input, node.bounds));
+                }
+            }
+            What::Add(a, b)
+            | What::Sub(a, b)
+            | What::Mul(a, b)
+            | What::Div(a, b)
+            | What::Min(a, b) => {
+                Self::limits_of(a, out, seen);
+                Self::limits_of(b, out, seen);
+            }
+            What::Neg(a) | What::Abs(a) | What::WholePower(a, _) | What::Power(a, _) => {
+                Self::limits_of(a, out, seen);
+            }
         }
     }
 
@@ -739,6 +1008,8 @@ impl Tol {
             terms,
             id,
             rounding,
+            What::Add(self.node(), other.node()),
+            self.shares_input(other),
         )
     }
 
@@ -769,6 +1040,8 @@ impl Tol {
             terms,
             id,
             rounding,
+            What::Sub(self.node(), other.node()),
+            self.shares_input(other),
         )
     }
 
@@ -799,6 +1072,8 @@ impl Tol {
             terms,
             id,
             rounding,
+            What::Mul(self.node(), other.node()),
+            self.shares_input(other),
         )
     }
 
@@ -823,14 +1098,25 @@ impl Tol {
         }
         let centre = self.centre.div(other.centre);
         let (x, y) = (self.centre(), other.centre());
-        let terms = self.chain(
-            1.0 / y,
-            Interval::point(1.0).div(divisor),
-            other,
-            -x / (y * y),
-            natural.div(divisor).neg(),
-        );
-        Ok(Self::finish(nominal, natural, centre, terms, id, rounding))
+        // (x/y)' = (x' − (x/y)·y') / y: with the quotient itself in it, so that a better enclosure of the quotient betters
+        // the slopes, and those may better the quotient again.
+        let shared = self.shares_input(other);
+        let once = |quotient: Interval| {
+            let mut terms = self.chain(
+                1.0 / y,
+                Interval::point(1.0),
+                other,
+                -x / (y * y),
+                quotient.neg(),
+            );
+            for term in &mut terms {
+                term.slopes = term.slopes.div(divisor);
+            }
+            let what = What::Div(self.node(), other.node());
+            Self::finish(nominal, quotient, centre, terms, id, rounding, what, shared)
+        };
+        let first = once(natural);
+        Ok(if shared { once(first.bounds) } else { first })
     }
 
     /// `-self`.
@@ -843,6 +1129,10 @@ impl Tol {
             terms: self.chain_one(-1.0, Interval::point(-1.0)),
             id: number_of(Op::Neg, &[self.id]),
             rounding: self.rounding,
+            made_of: self
+                .made_of
+                .as_ref()
+                .map(|node| Node::new(self.bounds.neg(), What::Neg(node.clone()))),
         }
     }
 
@@ -911,6 +1201,8 @@ impl Tol {
             self.chain_one(slope, slopes),
             id,
             rounding,
+            What::Power(self.node(), exponent),
+            false,
         ))
     }
 
@@ -973,6 +1265,8 @@ impl Tol {
             self.chain_one(slope, slopes),
             id,
             rounding,
+            What::WholePower(self.node(), n),
+            false,
         )
     }
 
@@ -1012,6 +1306,8 @@ impl Tol {
             self.chain(at_centre, share, other, 1.0 - at_centre, rest),
             id,
             rounding,
+            What::Min(self.node(), other.node()),
+            self.shares_input(other),
         )
     }
 
@@ -1036,20 +1332,8 @@ impl Tol {
                 Interval { lo: -1.0, hi: 1.0 }
             }
         };
-        let size = |x: Interval| {
-            if x.lo >= 0.0 {
-                x
-            } else if x.hi <= 0.0 {
-                x.neg()
-            } else {
-                Interval {
-                    lo: 0.0,
-                    hi: x.magnitude(),
-                }
-            }
-        };
         let nominal = self.nominal.abs();
-        let natural = size(self.bounds);
+        let natural = self.bounds.abs();
         let id = number_of(Op::Abs, &[self.id]);
         if !self.is_toleranced() {
             return Self::plain(nominal, natural, id, self.rounding);
@@ -1058,10 +1342,12 @@ impl Tol {
         Self::finish(
             nominal,
             natural,
-            size(self.centre),
+            self.centre.abs(),
             self.chain_one(slope, sign(self.bounds)),
             id,
             self.rounding,
+            What::Abs(self.node()),
+            false,
         )
     }
 
@@ -1149,6 +1435,9 @@ impl Tol {
             out.terms,
             id,
             rounding,
+            // The function is not kept, so it cannot be worked out again.
+            What::Anything,
+            false,
         ))
     }
 

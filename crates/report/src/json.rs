@@ -249,6 +249,20 @@ pub enum Scalar {
     Word(String),
 }
 
+/// A toleranced dimension that a result comes from.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Contributor {
+    /// The path a spec would use: `intake_ring.bore`; where it is written in another file, followed by that file's name.
+    pub path: String,
+    /// The width of its limits in words, with the unit; null where it stands in an expression with others.
+    pub width: Option<String>,
+    /// Its share of the worst case's width, 0 to 1.
+    pub worst_share: f64,
+    /// Its share of the root-sum-square's sum of squares, 0 to 1.
+    pub rss_share: f64,
+}
+
 /// One computed result.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
@@ -273,6 +287,13 @@ pub struct ResultRow {
     pub rss_low: Option<f64>,
     /// Root-sum-square high limit in `unit`.
     pub rss_high: Option<f64>,
+    /// The ISO 286 tolerance class the value was written with, as `H7`; null where it has none. `value` is then the size
+    /// the class belongs to, which may lie outside `low` to `high`; results start from the middle of these.
+    #[serde(default)]
+    pub class: Option<String>,
+    /// The toleranced dimensions it comes from, largest share first; empty where there are fewer than two.
+    #[serde(default)]
+    pub contributors: Vec<Contributor>,
     /// The whole in words, at its usual resolution.
     pub text: String,
     /// Where the value comes from: `stated`, `measured`, `computed`, `assumed` or `predicted`.
@@ -359,6 +380,17 @@ impl ResultRow {
             high: None,
             rss_low: None,
             rss_high: None,
+            class: row.class.clone(),
+            contributors: row
+                .contributors
+                .iter()
+                .map(|c| Contributor {
+                    path: c.path.clone(),
+                    width: c.width.clone(),
+                    worst_share: c.worst_share,
+                    rss_share: c.spread_share,
+                })
+                .collect(),
             text: row.value.text().to_owned(),
             origin: row.origin.to_owned(),
             doc: row.doc.to_owned(),
@@ -477,6 +509,41 @@ mod tests {
             near(b.rss_low, 0.010 - rss) && near(b.rss_high, 0.010 + rss),
             "{b:?}"
         );
+    }
+
+    #[test]
+    fn results_say_their_class_and_what_contributes() {
+        let text = "let bore = 45 mm H7\nlet pin = 45 mm f7\nlet gap = bore - pin\n";
+        let out = of_texts(Settings::default(), &[("a.pump", text)], true);
+        let rows = Document::of(&out, "solve", "0.1.0", true).results.unwrap();
+        let of = |path: &str| rows.iter().find(|r| r.path == path).unwrap();
+        // 45 f7 is 44.950 to 44.975 (Narayana, Machine Drawing, table 15.2): the size is outside its own limits.
+        let pin = of("pin");
+        assert_eq!(pin.class.as_deref(), Some("f7"));
+        assert_eq!(pin.value, Some(Scalar::Number(45.0)));
+        assert!(pin.high.is_some_and(|v| (v - 44.975).abs() < 1e-9));
+        assert!(pin.contributors.is_empty());
+        // Both are 25 µm wide: half and half.
+        let gap = of("gap");
+        assert_eq!(gap.class, None);
+        let parts: Vec<(&str, Option<&str>)> = gap
+            .contributors
+            .iter()
+            .map(|c| (c.path.as_str(), c.width.as_deref()))
+            .collect();
+        assert_eq!(
+            parts,
+            [("bore", Some("0.025 mm")), ("pin", Some("0.025 mm"))]
+        );
+        assert!(
+            gap.contributors
+                .iter()
+                .all(|c| (c.worst_share - 0.5).abs() < 1e-9)
+        );
+        // A document of before these fields still reads.
+        let old = r#"{"path":"a","file":"a.pump","line":1,"kind":"let","value":1.0,"unit":null,"low":null,"high":null,"rss_low":null,"rss_high":null,"text":"1","origin":"stated","doc":"","formula":null,"source":null}"#;
+        let row: ResultRow = serde_json::from_str(old).unwrap();
+        assert!(row.class.is_none() && row.contributors.is_empty());
     }
 
     #[test]

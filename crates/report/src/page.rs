@@ -145,6 +145,9 @@ pub struct Member {
     pub formula: Option<&'static str>,
     /// Where the formula or the stand-in comes from.
     pub source: Option<&'static str>,
+    /// The choice it goes with alone, where there is one: "`form = labyrinth`".
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub only: Option<String>,
 }
 
 /// A word of a choice or a column of a table.
@@ -296,11 +299,19 @@ fn kind_page(k: &'static KindDef) -> KindPage {
             form.push_str(" { … }");
         }
     }
+    let only = |name: &str| k.only_of(name).map(|o| o.wanted());
     KindPage {
         kind: k.word,
         doc: k.doc,
         form,
-        fields: k.fields.iter().map(|f| field(f.name, f)).collect(),
+        fields: k
+            .fields
+            .iter()
+            .map(|f| Member {
+                only: only(f.name),
+                ..field(f.name, f)
+            })
+            .collect(),
         blocks: k
             .groups
             .iter()
@@ -310,11 +321,21 @@ fn kind_page(k: &'static KindDef) -> KindPage {
                 fields: g
                     .fields
                     .iter()
-                    .map(|f| field(&format!("{}.{}", g.name, f.name), f))
+                    .map(|f| Member {
+                        only: only(g.name),
+                        ..field(&format!("{}.{}", g.name, f.name), f)
+                    })
                     .collect(),
             })
             .collect(),
-        tables: k.tables.iter().map(table).collect(),
+        tables: k
+            .tables
+            .iter()
+            .map(|t| Member {
+                only: only(t.name),
+                ..table(t)
+            })
+            .collect(),
         computed: k.computed.iter().map(computed).collect(),
     }
 }
@@ -359,6 +380,7 @@ fn field(name: &str, f: &'static FieldDef) -> Member {
         parts,
         formula: None,
         source,
+        only: None,
     }
 }
 
@@ -404,6 +426,7 @@ fn table(t: &'static TableDef) -> Member {
             .collect(),
         formula: None,
         source: None,
+        only: None,
     }
 }
 
@@ -418,6 +441,7 @@ fn computed(c: &'static ComputedDef) -> Member {
         parts: Vec::new(),
         formula: (!c.formula.is_empty()).then_some(c.formula),
         source: (!c.source.is_empty()).then_some(c.source),
+        only: None,
     }
 }
 
@@ -675,6 +699,9 @@ fn member_text(m: &Member, indent: usize) -> String {
             let _ = write!(first, "; {text} where not given (then shown as assumed)");
         }
         _ => {}
+    }
+    if let Some(only) = &m.only {
+        let _ = write!(first, "; only with {only}");
     }
     out.push_str(&wrapped(&first, indent));
     out.push_str(&wrapped(m.doc, indent));

@@ -226,7 +226,10 @@ enum Want {
 
 const WANTS: [(Want, &str); 61] = [
     (Want::Computable, "a number that can be computed"),
-    (Want::FunctionName, "a function's plain name before `(`"),
+    (
+        Want::FunctionName,
+        "a function's name, or a file's and a function's, before `(`",
+    ),
     (Want::Item, "a declaration, `use`, `let` or `require`"),
     (Want::Entry, "a field, a table or a block"),
     (Want::Name, "a name"),
@@ -438,6 +441,13 @@ fn tok(kind: T, want: Want) -> impl Parser<'static, In, Pt, Ex> + Clone {
 
 fn keyword(key: Key, want: Want) -> impl Parser<'static, In, Pt, Ex> + Clone {
     when(want, move |t| t.kind == T::Word && t.key == key)
+}
+
+/// One token that is reported and taken as read where it is missing.
+fn put_in(
+    one: impl Parser<'static, In, Pt, Ex> + Clone + 'static,
+) -> impl Parser<'static, In, (), Ex> + Clone {
+    one.ignored().recover_with(via_parser(empty()))
 }
 
 fn name_of(t: Pt, e: &mut Extra<'_>) -> Name {
@@ -689,11 +699,11 @@ fn sum(whole: impl Parser<'static, In, Expr, Ex> + Clone + 'static, literal: P<E
                 .or(steps.map(Behind::Steps))
                 .or_not(),
         )
-        .validate(|(mut path, behind), e, emitter| match behind {
+        .validate(|(path, behind), e, emitter| match behind {
             None => ExprKind::Path(path),
             Some(Behind::Steps(steps)) => ExprKind::Element(path, steps),
-            Some(Behind::Arguments(arguments)) if path.names.len() == 1 => ExprKind::Call {
-                function: path.names.swap_remove(0),
+            Some(Behind::Arguments(arguments)) if path.names.len() <= 2 => ExprKind::Call {
+                function: path,
                 arguments,
             },
             Some(Behind::Arguments(_)) => {
@@ -1101,6 +1111,33 @@ fn entries(e: P<Expr>, value: P<Expr>, literal: P<Expr>, tree: P<()>) -> P<(Vec<
             )
             .then(block)
             .map(make_group);
+        // A name and a value without `=` between them: what is set is known.
+        let unset = word(Want::Entry)
+            .then_ignore(
+                silently(|t| {
+                    !t.first
+                        && matches!(
+                            t.kind,
+                            T::Number | T::Fraction | T::Date | T::Text | T::LBracket
+                        )
+                })
+                .rewind(),
+            )
+            .then(
+                skip_to(tree.clone(), |t| {
+                    ends_entry(t) || matches!(t.kind, T::LBrace | T::Arrow)
+                })
+                .map_with(|(), e| span_of(e)),
+            )
+            // With a block or an arrow further on it is a table or a lay.
+            .then_ignore(silently(ends_entry).rewind())
+            .map(|(name, span)| EntryKind::Field {
+                name,
+                value: Expr {
+                    kind: ExprKind::Error,
+                    span,
+                },
+            });
         let entry = choice((
             field,
             hold,
@@ -1109,9 +1146,11 @@ fn entries(e: P<Expr>, value: P<Expr>, literal: P<Expr>, tree: P<()>) -> P<(Vec<
             table,
             group,
         ))
-        .recover_with(via_parser(
-            wordy_group.or(skip_entry(tree.clone()).to(EntryKind::Error)),
-        ))
+        .recover_with(via_parser(choice((
+            wordy_group,
+            unset,
+            skip_entry(tree.clone()).to(EntryKind::Error),
+        ))))
         .map_with(|kind, e| Entry {
             doc: SmolStr::default(),
             kind,
@@ -1146,7 +1185,7 @@ fn item() -> P<ItemKind> {
     let rest = |tree: P<()>| skip_to(tree, |_| false);
     let use_ = keyword(Key::Use, Want::Item)
         .ignore_then(quoted(Want::FilePath))
-        .then_ignore(keyword(Key::As, Want::As))
+        .then_ignore(put_in(keyword(Key::As, Want::As)))
         .then(word(Want::Alias))
         .map(|(path, alias)| ItemKind::Use { path, alias });
     let error_here = |e: &mut Extra<'_>| {
@@ -1170,7 +1209,7 @@ fn item() -> P<ItemKind> {
                 .delimited_by(tok(T::LParen, Want::Call), tok(T::RParen, Want::RParen))
                 .or_not(),
         )
-        .then_ignore(tok(T::Equals, Want::Equals))
+        .then_ignore(put_in(tok(T::Equals, Want::Equals)))
         .then(value.recover_with(via_parser(
             rest(tree.clone()).map_with(move |(), e| error_here(e)),
         )))

@@ -39,6 +39,9 @@ pub struct Tok<'s> {
     pub span: Span,
 }
 
+/// How many characters of a run of brackets go into its message before it is cut.
+const SHOWN: usize = 64;
+
 /// How many tokens of a line are looked at for what makes it a row.
 const ROW: usize = 16;
 
@@ -253,17 +256,7 @@ impl<'s> Pass<'s, '_> {
                 match r.kind {
                     T::LBrace | T::LParen | T::LBracket => self.opening(r, is_first)?,
                     T::RBrace | T::RParen | T::RBracket => self.closing(r, is_first),
-                    T::Unknown => self.errors.push(SyntaxError {
-                        kind: SyntaxErrorKind::Character,
-                        span: r.span,
-                        message: format!("{} means nothing here", quote(r.span.slice(self.text))),
-                        help: Some(
-                            "take it out; texts go in double quotes, comments after `//`"
-                                .to_owned(),
-                        ),
-                        related: None,
-                        fix: None,
-                    }),
+                    T::Unknown => self.unknown(r),
                     _ => i = self.plain(i, is_first),
                 }
             }
@@ -273,6 +266,22 @@ impl<'s> Pass<'s, '_> {
             self.close_unclosed(&o, None);
         }
         Some(self.out)
+    }
+
+    fn unknown(&mut self, r: Raw) {
+        if self.joins_last(SyntaxErrorKind::Character, r.span, |all| {
+            format!("{} means nothing here", quote(all))
+        }) {
+            return;
+        }
+        self.errors.push(SyntaxError {
+            kind: SyntaxErrorKind::Character,
+            span: r.span,
+            message: format!("{} means nothing here", quote(r.span.slice(self.text))),
+            help: Some("take it out; texts go in double quotes, comments after `//`".to_owned()),
+            related: None,
+            fix: None,
+        });
     }
 
     /// In a chunk whose brackets do not match: closes and opens what the token `i` shows to be missing.
@@ -521,6 +530,14 @@ impl<'s> Pass<'s, '_> {
             && *excess.of(r.kind) > 0
         {
             *excess.of(r.kind) -= 1;
+            if self.joins_last(SyntaxErrorKind::Unclosed, r.span, |_| {
+                format!(
+                    "{} is opened more often here than closed",
+                    r.kind.describe()
+                )
+            }) {
+                return Some(());
+            }
             self.errors.push(SyntaxError {
                 kind: SyntaxErrorKind::Unclosed,
                 span: r.span,
@@ -575,6 +592,11 @@ impl<'s> Pass<'s, '_> {
         if let Some(excess) = &mut self.excess {
             *excess.of(r.kind) += 1;
         }
+        if self.joins_last(SyntaxErrorKind::Stray, r.span, |all| {
+            format!("{} close nothing: no bracket is open here", quote(all))
+        }) {
+            return;
+        }
         self.errors.push(SyntaxError {
             kind: SyntaxErrorKind::Stray,
             span: r.span,
@@ -587,6 +609,41 @@ impl<'s> Pass<'s, '_> {
             related: None,
             fix: Some((r.span, String::new())),
         });
+    }
+
+    /// Whether what is wrong at `span` is the last finding over again, with nothing but blanks between: then that one
+    /// takes it in and says what `message` makes of the text of all, so that a run of brackets is one finding.
+    fn joins_last(
+        &mut self,
+        kind: SyntaxErrorKind,
+        span: Span,
+        message: impl FnOnce(&str) -> String,
+    ) -> bool {
+        let text = self.text;
+        let Some(last) = self.errors.last_mut().filter(|e| {
+            e.kind == kind
+                && e.related.is_none()
+                && e.span.end <= span.start
+                && text[e.span.end as usize..span.start as usize]
+                    .trim()
+                    .is_empty()
+        }) else {
+            return false;
+        };
+        last.span = last.span.join(span);
+        if last.fix.is_some() {
+            last.fix = Some((last.span, String::new()));
+        }
+        // A message is one line, and repeats no more than the start of a long piece.
+        let shown: String = last
+            .span
+            .slice(text)
+            .chars()
+            .take(SHOWN)
+            .map(|c| if c.is_whitespace() { ' ' } else { c })
+            .collect();
+        last.message = message(&shown);
+        true
     }
 
     /// Whether a `}`, where there are too many, is the one.

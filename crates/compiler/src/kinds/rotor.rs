@@ -5,18 +5,19 @@
 //!
 //! What it does not do: leakage, stress and growth of rings, wear (see the kinds that use them), prediction of head.
 
+use crate::budget::{self, Budget, Verdict, Window};
 use crate::codes::codes;
 use crate::db::{Cx, Local};
 use crate::eval::Ev;
 use crate::schema::short::{optional, positive, required};
-use crate::schema::{BLANK, ComputedDef, KindDef, Sign, Type};
+use crate::schema::{BLANK, ComputedDef, KindDef, Only, Sign, Type};
 use crate::settings::Settings;
 use crate::show;
 use crate::slots::{decl_of, find, lineage};
-use crate::value::{Quantity, Range, Value};
+use crate::value::{Origin, Quantity, Range, Value};
 use crate::{DeclId, Eval};
 use cutwater_finding::Finding;
-use cutwater_quantity::{CompoundUnit, Direction, Kind, Tol, Truth, unit_for};
+use cutwater_quantity::{CompoundUnit, Direction, Kind, Tol, Truth};
 use cutwater_syntax::ast::{EntryKind, ExprKind, Path};
 use std::convert::Infallible;
 use std::f64::consts::PI;
@@ -104,23 +105,7 @@ macro_rules! given {
 }
 pub(crate) use given;
 
-/// A number for [`Finding::number`], in the unit it is shown in, with that unit's symbol.
-pub(crate) fn shown_in(
-    si: f64,
-    kind: Kind,
-    unit: Option<&Arc<CompoundUnit>>,
-    settings: &Settings,
-) -> (f64, String) {
-    match unit {
-        Some(u) if u.kind().dimension() == kind.dimension() => {
-            (u.from_si(si), u.symbol().to_owned())
-        }
-        _ => match unit_for(si, kind, settings.units) {
-            Some(u) => (u.from_si(si), u.symbol.to_owned()),
-            None => (si, String::new()),
-        },
-    }
-}
+pub(crate) use crate::show::shown_in;
 
 /// A finding with a number in the unit it is shown in.
 pub(crate) fn with_number(
@@ -461,7 +446,12 @@ pub static RING: KindDef = KindDef {
         optional(
             "land_length",
             positive(Kind::Length),
-            "Axial length of the gap.",
+            "Axial length of the gap; of each gap where there are several.",
+        ),
+        optional(
+            "gaps",
+            Type::Count(2, 40),
+            "How many gaps a labyrinth has in a row.",
         ),
         optional(
             "outside_diameter",
@@ -511,7 +501,22 @@ pub static RING: KindDef = KindDef {
             hint: false,
             eval: interference,
         },
+        ComputedDef {
+            name: "path_length",
+            ty: Type::Quantity(Kind::Length, Sign::Positive),
+            doc: "Length of all gaps together that the leak passes.",
+            formula: "land_length · gaps; of a plain ring one gap, of a stepped ring two",
+            source: "geometry",
+            solved: false,
+            hint: false,
+            eval: path_length,
+        },
     ],
+    only: &[Only {
+        names: &["gaps"],
+        field: "form",
+        words: &["labyrinth"],
+    }],
     check: Some(check_ring),
     ..BLANK
 };
@@ -537,6 +542,7 @@ fn difference(
         unit: a.unit.or(b.unit),
         origin: a.origin.with(b.origin),
         gallon: None,
+        fit: None,
     }))
 }
 
@@ -559,6 +565,24 @@ fn interference(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
         "outside_diameter",
         "seat"
     ))))
+}
+
+fn path_length(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let land = given!(need(cx, d, "land_length"));
+    let (gaps, origin) = match cx.choice(d, "form")? {
+        Some("plain") => (1.0, land.origin),
+        Some("stepped") => (2.0, land.origin),
+        Some(_) => {
+            let gaps = given!(need(cx, d, "gaps"));
+            (gaps.si(), land.origin.with(gaps.origin))
+        }
+        None => return Ok(Value::Absent),
+    };
+    Ok(Value::Quantity(Quantity {
+        value: land.value.scale(gaps),
+        origin: origin.with(Origin::Computed),
+        ..land
+    }))
 }
 
 /// How a field is written where it is a plain path (`first.hub_diameter`), and the place of what it names.
@@ -668,8 +692,8 @@ impl Fit {
         f
     }
 
-    /// The root-sum-square spread and the dimension that contributes most, in words; its name for the help.
-    fn spread(&self, settings: &Settings) -> Option<(String, String)> {
+    /// In words, the root-sum-square spread with the dimension that contributes most, that share alone, and its name.
+    fn spread(&self, settings: &Settings) -> Option<(String, String, String)> {
         let v = &self.gap.value;
         let most = v.contributors().into_iter().next()?;
         let name = if self.ours.value.depends_on(most.input) {
@@ -687,13 +711,8 @@ impl Fit {
             },
             settings,
         );
-        Some((
-            format!(
-                "root-sum-square {range}, {:.0} % of it from `{name}`",
-                100.0 * most.share
-            ),
-            name,
-        ))
+        let share = format!("{:.0} % of it from `{name}`", 100.0 * most.share);
+        Some((format!("root-sum-square {range}, {share}"), share, name))
     }
 }
 
@@ -792,7 +811,7 @@ fn check_clearance(cx: &mut Cx<'_>, d: DeclId, fit: &Fit) -> Eval<()> {
             )
             .here("may touch within its tolerance")
             .source("a running joint needs a gap");
-            if let Some((_, most)) = &spread {
+            if let Some((_, _, most)) = &spread {
                 f = f.help(format!(
                     "tighten `{most}` first, or open the nominal clearance"
                 ));
@@ -809,6 +828,15 @@ fn check_clearance(cx: &mut Cx<'_>, d: DeclId, fit: &Fit) -> Eval<()> {
         limit.low - slack(gap, limit.low),
         limit.high + slack(gap, limit.high),
     );
+    let window = Window {
+        low: limit.low,
+        high: limit.high,
+        strict: false,
+        slack: slack(gap, limit.high),
+    };
+    let budget = Budget::of(gap, &window);
+    let advice = budget::advice(cx, gap, Kind::Length, unit, &window, &budget)?;
+    let shown = budget::given(&fit.gap, &window, &settings);
     let numbered = |f: Finding<Local>| {
         let f = f.label(limit_place, format!("the limit: {limits}"));
         let f = fit.labelled(f, "clearance", &settings);
@@ -831,7 +859,10 @@ fn check_clearance(cx: &mut Cx<'_>, d: DeclId, fit: &Fit) -> Eval<()> {
             ),
         )
         .here(format!("{} {side} the limit", length(by)))
-        .help(cure)
+        .help(match advice.help {
+            Some(help) => format!("{cure}; {help}"),
+            None => cure.to_owned(),
+        })
         .source("`clearance_limit` of this ring");
         cx.report(numbered(f));
         return Ok(());
@@ -854,18 +885,23 @@ fn check_clearance(cx: &mut Cx<'_>, d: DeclId, fit: &Fit) -> Eval<()> {
     }
     let sides = sides.join(" and ");
     let touch = if may_touch { ", where it touches" } else { "" };
-    let mut f = Finding::new(
-        &CLEARANCE_TIGHT,
-        fit.our_place,
+    let most = spread
+        .as_ref()
+        .map_or(String::new(), |(_, share, _)| format!(", {share}"));
+    let likely = budget::spread(&fit.gap, &window, &settings);
+    let message = if budget.verdict == Verdict::Spread {
         format!(
-            "`{name}` runs with {shown} of diametral clearance: nominally within {limits}, but its worst case is {sides}{touch}{likely}"
-        ),
-    )
-    .here(sides)
-    .source("`clearance_limit` of this ring");
-    if let Some((_, most)) = &spread {
-        f = f.help(format!("tighten `{most}` first; it contributes most"));
-    }
+            "`{name}` runs with {shown} of diametral clearance: within {limits} nominally, but not by root-sum-square ({likely}{most}); its worst case is {sides}{touch}"
+        )
+    } else {
+        format!(
+            "`{name}` runs with {shown} of diametral clearance: within {limits} nominally and by root-sum-square ({likely}{most}), but its worst case is {sides}{touch}"
+        )
+    };
+    let mut f = Finding::new(&CLEARANCE_TIGHT, fit.our_place, message)
+        .here(sides)
+        .source("`clearance_limit` of this ring");
+    f.help = advice.help;
     let rss = gap.rss();
     let f = numbered(f);
     let f = with_number(
@@ -970,7 +1006,7 @@ fn check_press(cx: &mut Cx<'_>, d: DeclId, fit: &Fit) {
             )
             .here("may be loose within its tolerance")
             .source(source);
-            if let Some((_, most)) = &spread {
+            if let Some((_, _, most)) = &spread {
                 f = f.help(format!(
                     "tighten `{most}` first, or raise the nominal interference"
                 ));

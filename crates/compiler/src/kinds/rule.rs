@@ -2,14 +2,17 @@
 
 use super::compare;
 use super::every::source_text;
+use crate::budget::{self, Budget, Verdict, Window};
 use crate::db::{Cx, Local};
 use crate::eval::Ev;
+use crate::kinds::rotor::with_number;
 use crate::schema::short::optional;
 use crate::schema::{BLANK, ComputedDef, KindDef, Type};
 use crate::show;
 use crate::value::{Quantity, Value};
 use crate::{DeclId, Eval, codes};
 use cutwater_finding::{Code, Finding};
+use cutwater_quantity::Tol;
 use cutwater_syntax::ast::{Comparison, ExprKind, ItemKind, Require, Rule};
 
 /// Findings declared here: none; those of `require` belong to the language.
@@ -99,33 +102,41 @@ pub(super) fn judge(cx: &mut Cx<'_>, d: DeclId, r: &Require) -> Eval<Value> {
             if !comparable(cx, d, &a, &b, r.condition.value.span.join(e.span)) {
                 return Ok(Value::Unknown);
             }
-            let gap = match sign {
-                Comparison::AtLeast | Comparison::Above => a.value.sub(&b.value),
-                Comparison::AtMost | Comparison::Below => b.value.sub(&a.value),
+            let gap = a.value.sub(&b.value);
+            let (low, high) = match sign {
+                Comparison::AtLeast | Comparison::Above => (0.0, f64::INFINITY),
+                Comparison::AtMost | Comparison::Below => (f64::NEG_INFINITY, 0.0),
             };
-            let strict = matches!(sign, Comparison::Above | Comparison::Below);
-            let ok = |v: f64| {
-                if strict {
-                    v > 0.0
-                } else {
-                    v >= -1e-12 * a.si().abs().max(b.si().abs())
-                }
+            let window = Window {
+                low,
+                high,
+                strict: matches!(sign, Comparison::Above | Comparison::Below),
+                slack: 1e-12 * a.si().abs().max(b.si().abs()),
             };
             let settings = cx.settings();
-            let shown_a = show::with_limits(&a, &settings);
             let unit = a.unit.clone().or(b.unit.clone());
+            // What the value itself is compared with, where that is one number.
+            let limit = Window {
+                low: b.si(),
+                high: b.si(),
+                ..window
+            };
+            let shown_a = budget::given(&a, &limit, &settings);
             let shown_b = show::si(b.si(), b.kind, b.unit.as_ref().or(unit.as_ref()), &settings);
             let text = source_text(cx, d, r.condition.value.span);
             verdict(
                 cx,
                 d,
-                ok(gap.nominal()),
-                ok(gap.lo()),
+                &window,
                 &Said {
                     text,
                     asked: format!("{} {shown_b}", sign.sign()),
                     given: shown_a,
                     a: &a,
+                    judged: &gap,
+                    // The spread of the difference is not that of the value where the limit has one too.
+                    spread: (!b.value.is_toleranced())
+                        .then(|| budget::spread(&a, &limit, &settings)),
                     limits: vec![("limit", b.si())],
                 },
             )
@@ -147,26 +158,29 @@ pub(super) fn judge(cx: &mut Cx<'_>, d: DeclId, r: &Require) -> Eval<Value> {
                 return Ok(Value::Unknown);
             }
             let settings = cx.settings();
-            let slack = 1e-12 * range.high.abs().max(range.low.abs());
-            let inside = |v: f64| v >= range.low - slack && v <= range.high + slack;
-            let nominal = inside(a.si());
-            let worst = inside(a.value.lo()) && inside(a.value.hi());
+            let window = Window {
+                low: range.low,
+                high: range.high,
+                strict: false,
+                slack: 1e-12 * range.high.abs().max(range.low.abs()),
+            };
             let mut shown = a.clone();
             if shown.unit.is_none() {
                 shown.unit = range.unit.clone();
             }
-            let given = show::with_limits(&shown, &settings);
+            let given = budget::given(&shown, &window, &settings);
             let text = source_text(cx, d, r.condition.value.span);
             verdict(
                 cx,
                 d,
-                nominal,
-                worst,
+                &window,
                 &Said {
                     text,
                     asked: format!("within {}", show::range(&range, &settings)),
                     given,
                     a: &a,
+                    judged: &a.value,
+                    spread: Some(budget::spread(&shown, &window, &settings)),
                     limits: vec![("lower limit", range.low), ("upper limit", range.high)],
                 },
             )
@@ -210,15 +224,23 @@ fn comparable(
 }
 
 struct Said<'a> {
+    /// The left side as written.
     text: String,
+    /// What is asked of it: `>= 3.0000 in`.
     asked: String,
+    /// What it is.
     given: String,
     a: &'a Quantity,
+    /// What must lie in the window: the value, or its distance from the limit.
+    judged: &'a Tol,
+    /// The root-sum-square range of the value in words, where it is that of what is judged.
+    spread: Option<String>,
     limits: Vec<(&'static str, f64)>,
 }
 
-fn verdict(cx: &mut Cx<'_>, d: DeclId, nominal: bool, worst: bool, said: &Said<'_>) -> Eval<Value> {
-    if nominal && worst {
+fn verdict(cx: &mut Cx<'_>, d: DeclId, window: &Window, said: &Said<'_>) -> Eval<Value> {
+    let budget = Budget::of(said.judged, window);
+    if budget.verdict == Verdict::Holds {
         return Ok(Value::Truth(true));
     }
     let parsed = cx.item(d);
@@ -230,55 +252,60 @@ fn verdict(cx: &mut Cx<'_>, d: DeclId, nominal: bool, worst: bool, said: &Said<'
         .as_ref()
         .map(|b| format!(" ({})", b.text))
         .unwrap_or_default();
-    let (code, message, here) = if nominal {
-        (
+    let (text, given, asked) = (&said.text, &said.given, &said.asked);
+    let spread = said
+        .spread
+        .as_ref()
+        .map_or(String::new(), |s| format!(" ({s})"));
+    let (code, message, here) = match budget.verdict {
+        Verdict::Nominal | Verdict::Holds => (
+            &codes::REQUIRE_FAILS,
+            format!("`{text}` is {given}, not {asked}{reason}"),
+            "does not hold",
+        ),
+        // Of one tolerance alone nothing is added up: root-sum-square and worst case are one.
+        Verdict::Spread if budget.parts.len() == 1 => (
             &codes::REQUIRE_TIGHT,
             format!(
-                "`{}` is {}: its worst case is not {}{reason}",
-                said.text, said.given, said.asked
+                "`{text}` is {given}: {asked} nominally, but neither by root-sum-square nor in the worst case, which are one for a single tolerance{reason}"
             ),
-            "not over the whole tolerance",
-        )
-    } else {
-        (
-            &codes::REQUIRE_FAILS,
+            "not over its tolerance",
+        ),
+        Verdict::Spread => (
+            &codes::REQUIRE_UNLIKELY,
             format!(
-                "`{}` is {}, not {}{reason}",
-                said.text, said.given, said.asked
+                "`{text}` is {given}: {asked} nominally, but not by root-sum-square{spread}, nor in the worst case{reason}"
             ),
-            "does not hold",
-        )
+            "not over the root-sum-square range",
+        ),
+        Verdict::WorstCase => (
+            &codes::REQUIRE_TIGHT,
+            format!(
+                "`{text}` is {given}: {asked} nominally and by root-sum-square{spread}, but not in the worst case{reason}"
+            ),
+            "not in the worst case",
+        ),
     };
     let settings = cx.settings();
-    let mut f = Finding::new(code, Local::Span(d, r.condition.value.span), message).here(here);
+    let (kind, unit) = (said.a.kind, said.a.unit.as_ref());
+    let place = Local::Span(d, r.condition.value.span);
+    let mut f = Finding::new(code, place, message).here(here);
     if let Some(b) = &r.because {
         f = f.label(Local::Span(d, b.span), "the reason given");
         f = f.source("a rule of this spec");
     } else {
         f = f.source("a rule of this spec, without a reason");
     }
-    let unit = cutwater_quantity::preferred_unit(said.a.kind, settings.units);
-    let (symbol, in_unit): (String, Box<dyn Fn(f64) -> f64>) = match (&said.a.unit, unit) {
-        (Some(u), _) => {
-            let u = u.clone();
-            (u.symbol().to_owned(), Box::new(move |si| u.from_si(si)))
-        }
-        (None, Some(u)) => (u.symbol.to_owned(), Box::new(|si| u.from_si(si))),
-        (None, None) => (String::new(), Box::new(|si| si)),
-    };
-    f = f.number("value", in_unit(said.a.si()), symbol.clone());
-    if said.a.value.is_toleranced() {
-        f = f
-            .number("worst case low", in_unit(said.a.value.lo()), symbol.clone())
-            .number(
-                "worst case high",
-                in_unit(said.a.value.hi()),
-                symbol.clone(),
-            );
+    let advice = budget::advice(cx, said.judged, kind, unit, window, &budget)?;
+    for (place, text) in advice.labels {
+        f = f.label(place, text);
     }
+    f.help = advice.help;
+    f = with_number(f, "value", said.a.si(), kind, unit, &settings);
+    f = budget::with_numbers(f, &said.a.value, kind, unit, &budget, &settings);
     for (what, si) in &said.limits {
-        f = f.number(*what, in_unit(*si), symbol.clone());
+        f = with_number(f, what, *si, kind, unit, &settings);
     }
     cx.report(f);
-    Ok(Value::Truth(nominal))
+    Ok(Value::Truth(budget.verdict != Verdict::Nominal))
 }

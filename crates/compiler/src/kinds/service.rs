@@ -20,7 +20,8 @@ use crate::schema::short::{
     default, extra_column, not_negative, optional, own, positive, required, signed,
 };
 use crate::schema::{
-    BLANK, ColumnDef, ColumnType, ComputedDef, GroupDef, KindDef, PartDef, Sign, TableDef, Type,
+    BLANK, ColumnDef, ColumnType, ComputedDef, GroupDef, KindDef, Only, PartDef, Sign, TableDef,
+    Type,
 };
 use crate::value::{Origin, Quantity, Record, Value};
 use crate::{DeclId, Eval};
@@ -280,6 +281,11 @@ pub static PROCEDURE: KindDef = KindDef {
             "How far the no-load governed speed may differ from the one recorded when new.",
         ),
     ],
+    only: &[Only {
+        names: &["most_lift", "suction"],
+        field: "source",
+        words: &["draft"],
+    }],
     groups: &[
         GroupDef {
             name: "vacuum",
@@ -766,6 +772,7 @@ fn pressure(v: f64, a: &reading::Analysis, origin: Origin) -> Quantity {
         unit: a.pressure_unit.clone(),
         origin,
         gallon: None,
+        fit: None,
     }
 }
 

@@ -831,6 +831,7 @@ impl Analysis {
             unit: unit.clone(),
             origin,
             gallon: unit.as_ref().and_then(|u| u.gallon()),
+            fit: None,
         })
     }
 
@@ -975,6 +976,7 @@ impl Change {
                 unit: unit.clone(),
                 origin,
                 gallon: None,
+                fit: None,
             })
         };
         Record {
