@@ -1619,7 +1619,7 @@ impl<'a> Report<'a> {
         let first = *self.toks.first()?;
         let headless = e.at == 1
             && e.wants.has(Want::DeclName)
-            && !crate::split::ITEM_WORDS.contains(&first.text)
+            && !crate::words::begins_item(first.text)
             && found.is_some()
             && !self.toks.iter().any(|t| t.kind == T::LBrace);
         if !(e.at == 0 && e.wants.has(Want::Item) || headless) {
