@@ -231,6 +231,7 @@ mod tests {
         since: "0.1.0",
         summary: "",
         page: "",
+        sample: crate::Sample::Spec,
         fires: "",
         silent: "",
         fixes: &[FixTier::Safe],
