@@ -9,7 +9,7 @@ use cutwater_compiler::schema::{
     ColumnType, FieldDef, GroupDef, KindDef, Need, Sign, Slot, Slots, TableDef, Type,
 };
 use cutwater_compiler::value::{Quantity, Value};
-use cutwater_compiler::{Db, DeclId, Settings, budget, eval, library, results, schema, show};
+use cutwater_compiler::{Db, DeclId, budget, eval, library, results, schema, show};
 use cutwater_finding::FileId;
 use cutwater_quantity::{Kind, UnitSystem, display, parse_unit};
 use cutwater_syntax::ast::{ExprKind, ItemKind};
