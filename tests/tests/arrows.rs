@@ -24,6 +24,7 @@ const MAY: &[(&str, &[&str])] = &[
     ),
     ("cutwater-editor", &["cutwater-compiler"]),
     ("cutwater-report", &["cutwater-compiler"]),
+    ("cutwater-grammars", &["cutwater-compiler"]),
     ("cutwater-server", &["cutwater-editor", "cutwater-report"]),
     (
         "cutwater",

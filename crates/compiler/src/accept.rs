@@ -14,6 +14,7 @@
 use crate::codes::{self, codes};
 use crate::db::{Cx, Db, DeclId, Local};
 use crate::found::{Acceptance, Found, Standing};
+use crate::kinds::every::{NOT_JUDGED, RULES_MISSING};
 use crate::paths;
 use crate::settings::nearest_code;
 use crate::show::near_names;
@@ -28,7 +29,7 @@ codes! {
     ACCEPT_UNKNOWN = "CW0701" "accept-unknown-finding" Error, "An acceptance of a finding there is not.",
         "An acceptance names the code of a finding, `CW0502`. `cutwater explain findings` lists them.",
         fires "let a = 3.001 in ± 0.002\nrequire a >= 3 in\naccept CW0520 because \"measured each time\"\n",
-        silent "let a = 3.001 in ± 0.002\nrequire a >= 3 in\naccept CW0502 because \"measured each time\"\n";
+        silent "let a = 3.001 in ± 0.002\nrequire a >= 3 in\naccept CW0502 because \"measured each time\"\n", fixes NeedsALook;
     ACCEPT_NEVER = "CW0702" "accept-not-allowed" Error, "An acceptance of a finding that cannot be accepted.",
         "A judgement may be accepted, such as a limit that is not kept. What makes a text or its numbers meaningless may not: mistakes of the language, sizes that cannot be, a law without its numbers, tables that do not match, a duty without a solution, and findings about acceptances and settings.",
         fires "let gap = 3 inn\naccept CW0301 because \"we say inn\"\n",
@@ -40,7 +41,7 @@ codes! {
     ACCEPT_UNUSED = "CW0704" "accept-unused" Warning, "An acceptance that accepts nothing.",
         "What was accepted is mended, or the line stands in the wrong place. Left in, it would hide the same finding when it comes back. It is not said while something the findings hang on is wrong.",
         fires "let a = 4 in\nrequire a >= 3 in\naccept CW0502 because \"measured each time\"\n",
-        silent "let a = 3.001 in ± 0.002\nrequire a >= 3 in\naccept CW0502 because \"measured each time\"\n";
+        silent "let a = 3.001 in ± 0.002\nrequire a >= 3 in\naccept CW0502 because \"measured each time\"\n", fixes Safe | NeedsALook;
     ACCEPT_EXPIRED = "CW0705" "accept-expired" Warning, "An acceptance whose last day is past.",
         "The findings it accepted count again. Mend what they are about, or judge them anew and give a new day.",
         fires "let a = 3.001 in ± 0.002\nrequire a >= 3 in\naccept CW0502 because \"measured each time\" until 2001-01-01\n",
@@ -169,18 +170,23 @@ struct Did {
 
 /// Marks what is accepted among a file's findings, and adds findings about the lines that accept. `places` are
 /// the findings' places as the compiler has them, one for each.
-pub(crate) fn apply(db: &Db, file: FileId, found: &mut Vec<Found>, places: &[Local]) {
+pub(crate) fn apply(db: &Db, file: FileId, found: &mut Vec<Found>, places: &[Vec<Local>]) {
     // Looking would parse all of the library, which accepts nothing.
     if db.is_library(file) {
         return;
     }
+    // A quick look first: most files have neither word, and a server asks often.
+    let text = db.text(file);
     let mut lines: Vec<Line> = Vec::new();
-    for d in db.decls(file) {
-        lines_of(db, *d, &mut lines);
+    if text.contains("accept") {
+        for d in db.decls(file) {
+            lines_of(db, *d, &mut lines);
+        }
     }
     let own = lines.len();
     let mut patterns: Vec<DeclId> = Vec::new();
-    for d in db.decls(file) {
+    let likes = text.contains("like");
+    for d in db.decls(file).iter().filter(|_| likes) {
         for p in patterns_of(db, *d) {
             if db.file_of(p) != file && !patterns.contains(&p) {
                 patterns.push(p);
@@ -193,10 +199,10 @@ pub(crate) fn apply(db: &Db, file: FileId, found: &mut Vec<Found>, places: &[Loc
     }
     let past = |l: &Line| matches!((l.until, db.today()), (Some(u), Some(t)) if u < t);
     let mut did: Vec<Did> = lines.iter().map(|_| Did::default()).collect();
-    for (f, place) in found.iter_mut().zip(places) {
-        let Some(d) = item_of(place) else { continue };
+    for (f, at) in found.iter_mut().zip(places) {
+        let Some(d) = item_of(at) else { continue };
         let fitting: Vec<usize> = (0..lines.len())
-            .filter(|k| fits(db, &lines[*k], d, f))
+            .filter(|k| fits(db, &lines[*k], d, f, at))
             .collect();
         // The first line that is not past its day, else the first.
         let Some(&taken) = fitting
@@ -257,9 +263,17 @@ pub(crate) fn apply(db: &Db, file: FileId, found: &mut Vec<Found>, places: &[Loc
     }
 }
 
-fn item_of(place: &Local) -> Option<DeclId> {
-    match *place {
-        Local::Span(d, _) | Local::Slot(d, _) | Local::Value(d, _) | Local::Head(d) => Some(d),
+/// The item a finding is in, by its places.
+fn item_of(places: &[Local]) -> Option<DeclId> {
+    match *places.first()? {
+        Local::Span(d, _)
+        | Local::Slot(d, _)
+        | Local::Value(d, _)
+        | Local::Head(d)
+        | Local::Entry(d, _)
+        | Local::NewEntry(d, _)
+        | Local::Rows(d, _)
+        | Local::Item(d) => Some(d),
         Local::File(..) => None,
     }
 }
@@ -380,7 +394,7 @@ fn base_of(db: &Db, d: DeclId) -> Option<DeclId> {
 }
 
 /// Whether a line covers a finding about item `d`.
-fn fits(db: &Db, line: &Line, d: DeclId, f: &Found) -> bool {
+fn fits(db: &Db, line: &Line, d: DeclId, f: &Found, at: &[Local]) -> bool {
     if f.finding.code != line.code {
         return false;
     }
@@ -397,22 +411,26 @@ fn fits(db: &Db, line: &Line, d: DeclId, f: &Found) -> bool {
     let rest = &tail(db, d, &f.subject);
     // A limit that is not kept stands at the value, and the limit is what it also speaks of.
     mine && (within(rest, &line.on)
-        || line.has_on && also_on(db, d, f).any(|p| within(&p, &line.on)))
+        || line.has_on && also_on(db, d, at).iter().any(|p| within(p, &line.on)))
 }
 
-/// The fields of item `d`, with dots, that a finding's labels point at.
-fn also_on(db: &Db, d: DeclId, f: &Found) -> impl Iterator<Item = SmolStr> {
-    let (file, chunk) = (db.file_of(d), db.chunk(d));
-    f.finding
-        .labels
-        .iter()
-        .filter(move |l| l.place.file == file && chunk.covers(l.place.span))
-        .map(move |l| {
-            let at = |k: u32| (k - chunk.start) as usize;
-            let span = Span::new(at(l.place.span.start), at(l.place.span.end));
-            tail(db, d, &db.subject(&Local::Span(d, span)))
-        })
+/// The fields, with dots, that the labels of a finding about item `d` point at: its own, and those it takes from
+/// what it is like, which labels show where they are written.
+fn also_on(db: &Db, d: DeclId, at: &[Local]) -> Vec<SmolStr> {
+    let mut line = vec![d];
+    for _ in 0..MAX_LIKE {
+        match line.last().and_then(|x| base_of(db, *x)) {
+            Some(b) if !line.contains(&b) => line.push(b),
+            _ => break,
+        }
+    }
+    at.iter()
+        .skip(1)
+        .filter_map(|p| Some((p, item_of(std::slice::from_ref(p))?)))
+        .filter(|(_, x)| line.contains(x))
+        .map(|(p, x)| tail(db, x, &db.subject(p)))
         .filter(|p| !p.is_empty())
+        .collect()
 }
 
 /// What is behind an item's name in a subject.
@@ -434,7 +452,7 @@ fn within(path: &str, top: &str) -> bool {
 
 /// Whether everything the line could accept has been looked at: nothing waits, and nothing it hangs on is
 /// wrong, as far as values tell.
-fn all_is_known(db: &Db, line: &Line, found: &[Found], places: &[Local]) -> bool {
+fn all_is_known(db: &Db, line: &Line, found: &[Found], places: &[Vec<Local>]) -> bool {
     let items: Vec<DeclId> = if line.block {
         vec![line.item]
     } else {
@@ -457,9 +475,12 @@ fn all_is_known(db: &Db, line: &Line, found: &[Found], places: &[Local]) -> bool
                 && !CODES.contains(&f.finding.code)
         })
     };
-    !items
-        .iter()
-        .any(|d| db.waits(*d) || broken(*d) || wrong(*d))
+    // A declaration is judged by rules of other files, too.
+    let unjudged = found.iter().any(|f| f.finding.code == &RULES_MISSING);
+    !unjudged
+        && !items
+            .iter()
+            .any(|d| db.waits(*d) || broken(*d) || wrong(*d))
 }
 
 fn what(line: &Line) -> String {
@@ -467,7 +488,7 @@ fn what(line: &Line) -> String {
 }
 
 /// Where the finding that a line with `on` misses stands, in the words `on` would take.
-fn elsewhere(db: &Db, line: &Line, found: &[Found], places: &[Local]) -> Option<SmolStr> {
+fn elsewhere(db: &Db, line: &Line, found: &[Found], places: &[Vec<Local>]) -> Option<SmolStr> {
     if !line.has_on {
         return None;
     }
@@ -525,7 +546,10 @@ fn unused(
             what(line),
             line.on
         );
-        if let Some(n) = near_names(&line.on, known.iter().map(String::as_str)).first() {
+        // Of one or two letters everything is near.
+        let long = line.on.len() > 2;
+        let near = near_names(&line.on, known.iter().map(String::as_str));
+        if let Some(n) = near.first().filter(|_| long) {
             message.push_str(&format!("; did you mean `{n}`?"));
             help = format!("write `{n}`");
             rename = Some(n.clone());
@@ -586,7 +610,9 @@ fn unknown_subject(db: &Db, line: &Line) -> Option<Vec<String>> {
                 db.parsed(*d).item.kind,
                 ItemKind::Decl(_) | ItemKind::Accept(_)
             ) {
-                known.extend(db.head_of(*d).split(' ').map(str::to_owned));
+                let head = db.head_of(*d);
+                let names = head.split(' ').filter(|w| *w != "require");
+                known.extend(names.map(str::to_owned));
             }
         }
     }
@@ -611,7 +637,10 @@ fn removable(db: &Db, line: &Line, mut f: Finding<Place>, sound: bool) -> Findin
     } else {
         Span::new(before.len(), end)
     };
-    let tier = if sound && !line.documented {
+    // Rules from other files may be broken there for a while.
+    let by_rule = [&codes::REQUIRE_FAILS, &codes::REQUIRE_TIGHT, &NOT_JUDGED];
+    let by_rule = line.block && by_rule.contains(&line.code);
+    let tier = if sound && !line.documented && !by_rule {
         FixTier::Safe
     } else {
         FixTier::NeedsALook

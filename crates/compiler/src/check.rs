@@ -6,9 +6,11 @@ use crate::db::{Cx, Local};
 use crate::eval::Ev;
 use crate::kinds;
 use crate::paths::{self, PathError};
+use crate::remedy;
+use crate::reuse;
 use crate::schema::{KindDef, Need, kind, kinds as all_kinds};
 use crate::show::{article, near_names, pick_nearest};
-use crate::slots::{decl_of, has_group, like_base, lineage};
+use crate::slots::{decl_of, has_group, is_damaged, like_base, lineage};
 use crate::value::Value;
 use crate::{DeclId, Eval};
 use cutwater_finding::{Finding, FixTier};
@@ -37,6 +39,8 @@ pub(crate) fn syntax_finding(d: DeclId, e: &SyntaxError) -> Finding<Local> {
     if let Some((span, text)) = &e.fix {
         let title = if text.is_empty() {
             "take it out".to_owned()
+        } else if !span.is_empty() {
+            format!("write `{}`", text.trim())
         } else {
             format!("put in `{}`", text.trim())
         };
@@ -62,12 +66,19 @@ pub(crate) fn check(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
         ItemKind::Use { path, alias } => {
             name_form(cx, d, alias);
             duplicate(cx, d, alias);
-            check_use(cx, d, &path.text, path.span);
+            check_use(cx, d, &path.text, path.span, alias);
             Ok(())
         }
-        ItemKind::Let { name, .. } => {
+        ItemKind::Let {
+            name,
+            parameters,
+            value,
+        } => {
             name_form(cx, d, name);
             duplicate(cx, d, name);
+            if let Some(p) = parameters {
+                reuse::check_function(cx, d, p, value);
+            }
             Ok(())
         }
         ItemKind::Require(_) => Ok(()),
@@ -75,7 +86,7 @@ pub(crate) fn check(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
     }
 }
 
-fn check_use(cx: &mut Cx<'_>, d: DeclId, path: &str, span: Span) {
+fn check_use(cx: &mut Cx<'_>, d: DeclId, path: &str, span: Span, alias: &Name) {
     let from = cx.db().path(cx.file_of(d)).clone();
     let place = Local::Span(d, span);
     match paths::join(&from, path) {
@@ -96,6 +107,8 @@ fn check_use(cx: &mut Cx<'_>, d: DeclId, path: &str, span: Span) {
                     .here("itself")
                     .help("names of the same file need no `use`"),
                 );
+            } else {
+                check_used(cx, d, &full, span, alias);
             }
         }
         Err(PathError::Empty) => cx.report(
@@ -117,6 +130,43 @@ fn check_use(cx: &mut Cx<'_>, d: DeclId, path: &str, span: Span) {
             .help("keep the file inside the workspace and give its path from here; the workspace begins at the folder that holds `cutwater.toml`"),
         ),
     }
+}
+
+/// A `use` is needed where its name begins a path, or where it brings in surroundings that hold without being named.
+fn check_used(cx: &mut Cx<'_>, d: DeclId, full: &str, span: Span, alias: &Name) {
+    let file = cx.file_of(d);
+    if cx.lookup(file, &alias.text) != Some(d) || cx.begins_a_path(file, &alias.text) {
+        return;
+    }
+    let Some(target) = cx.lookup_file(full) else {
+        return;
+    };
+    for k in all_kinds().iter().filter(|k| k.unnamed) {
+        if cx.lookup(target, &format!("@{}", k.word)).is_some() {
+            return;
+        }
+    }
+    let f = Finding::new(
+        &codes::UNUSED_USE,
+        Local::Span(d, span),
+        format!(
+            "nothing in this file is taken from `{full}`: no path begins with `{}`",
+            alias.text
+        ),
+    )
+    .here("not needed")
+    .help(format!(
+        "take the line out, or name something in it, as `{}.…`",
+        alias.text
+    ));
+    // What is written about it would be left behind.
+    let mended = cx
+        .item(d)
+        .item
+        .doc
+        .is_empty()
+        .then(|| remedy::use_taken_out(d));
+    cx.report(remedy::with(f, mended));
 }
 
 fn name_form(cx: &mut Cx<'_>, d: DeclId, name: &Name) {
@@ -184,7 +234,8 @@ pub(crate) fn no_such_kind(d: DeclId, word: &Name) -> Finding<Local> {
         format!("there is no kind `{}`", word.text),
     )
     .here("no such kind");
-    if let Some(n) = pick_nearest(&word.text, words()) {
+    let items = cutwater_syntax::words::of_sort(cutwater_syntax::words::Sort::Item);
+    if let Some(n) = pick_nearest(&word.text, words().chain(items)) {
         f.message.push_str(&format!("; did you mean `{n}`?"));
         f = f.help(format!("write `{n}`")).fix(
             format!("write `{n}`"),
@@ -244,33 +295,42 @@ fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
     check_like(cx, d, decl, def)?;
     check_of(cx, d, decl, def)?;
     entries(cx, d, def, None, &decl.entries);
-    // What must be there, here or where it is taken from.
+    reuse::check_pattern(cx, d, decl, def)?;
+    reuse::check_arguments(cx, d, decl)?;
+    reuse::check_same(cx, d, decl)?;
+    if decl.parameters.is_some() {
+        // A pattern is no part: what is missing in it may be given where it is filled in.
+        return reuse::check_defaults(cx, d);
+    }
+    reuse::check_only(cx, d, decl, def)?;
+    // What must be there, here or where it is taken from; nothing is missing for sure while a part cannot be read.
     let line = lineage(cx, d)?;
+    let whole = !is_damaged(&line);
     let written = |name: &str| {
         line.iter()
             .any(|(_, p)| decl_of(&p.item).is_some_and(|x| crate::slots::find(x, name).is_some()))
     };
     for f in def.fields.iter().filter(|f| f.need == Need::Required) {
-        if !written(f.name) {
-            missing(cx, d, decl, def.word, f);
+        if whole && !written(f.name) {
+            missing(cx, d, decl, def.word, f, Some(decl.body));
         }
     }
     for t in def.tables.iter().filter(|t| t.required) {
-        if !written(t.name) {
-            cx.report(
-                Finding::new(
-                    &codes::MISSING_FIELD,
-                    Local::Head(d),
-                    format!(
-                        "{} `{}` has no table `{}`: {}",
-                        def.word,
-                        cx.name(d),
-                        t.name,
-                        t.doc
-                    ),
-                )
-                .here(format!("no `{}`", t.name)),
-            );
+        if whole && !written(t.name) {
+            let f = Finding::new(
+                &codes::MISSING_FIELD,
+                Local::Head(d),
+                format!(
+                    "{} `{}` has no table `{}`: {}",
+                    def.word,
+                    cx.name(d),
+                    t.name,
+                    t.doc
+                ),
+            )
+            .here(format!("no `{}`", t.name));
+            let mended = remedy::table_put_in(cx, d, decl.body, t);
+            cx.report(remedy::with(f, mended));
         }
     }
     for g in def.groups {
@@ -279,8 +339,12 @@ fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
             .any(|(_, p)| decl_of(&p.item).is_some_and(|x| has_group(x, g.name)));
         if there {
             for f in g.fields.iter().filter(|f| f.need == Need::Required) {
-                if !written(&format!("{}.{}", g.name, f.name)) {
-                    missing(cx, d, decl, g.name, f);
+                if whole && !written(&format!("{}.{}", g.name, f.name)) {
+                    let body = decl.entries.iter().find_map(|e| match &e.kind {
+                        EntryKind::Group { name, body, .. } if name.text == g.name => Some(*body),
+                        _ => None,
+                    });
+                    missing(cx, d, decl, g.name, f, body);
                 }
             }
         }
@@ -291,7 +355,15 @@ fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
     Ok(())
 }
 
-fn missing(cx: &mut Cx<'_>, d: DeclId, decl: &Decl, owner: &str, f: &crate::schema::FieldDef) {
+/// Says that a field is missing; it belongs between the braces of `body`, if they are written here.
+fn missing(
+    cx: &mut Cx<'_>,
+    d: DeclId,
+    decl: &Decl,
+    owner: &str,
+    f: &crate::schema::FieldDef,
+    body: Option<Span>,
+) {
     use crate::schema::Type;
     let name = cx.name(d);
     let what = if owner == decl.kind.text.as_str() {
@@ -316,15 +388,15 @@ fn missing(cx: &mut Cx<'_>, d: DeclId, decl: &Decl, owner: &str, f: &crate::sche
         }
         _ => format!("{} = …", f.name),
     };
-    cx.report(
-        Finding::new(
-            &codes::MISSING_FIELD,
-            Local::Head(d),
-            format!("{what} needs `{}`: {}", f.name, lower_first(f.doc)),
-        )
-        .here(format!("`{}` is missing", f.name))
-        .help(format!("add `{}`", example.trim_end())),
-    );
+    let said = Finding::new(
+        &codes::MISSING_FIELD,
+        Local::Head(d),
+        format!("{what} needs `{}`: {}", f.name, lower_first(f.doc)),
+    )
+    .here(format!("`{}` is missing", f.name))
+    .help(format!("add `{}`", example.trim_end()));
+    let mended = body.and_then(|b| remedy::field_put_in(cx, d, b, f));
+    cx.report(remedy::with(said, mended));
 }
 
 fn lower_first(s: &str) -> String {
@@ -344,7 +416,7 @@ fn check_like(cx: &mut Cx<'_>, d: DeclId, decl: &Decl, def: &KindDef) -> Eval<()
     let Some(path) = &decl.like else {
         return Ok(());
     };
-    let base = Ev { cx, owner: d }.path(path, true)?;
+    let base = Ev { cx, owner: d }.base(path)?;
     match base {
         Value::Decl(b) => {
             let word = cx.kind_word(b);
@@ -427,9 +499,9 @@ fn check_like(cx: &mut Cx<'_>, d: DeclId, decl: &Decl, def: &KindDef) -> Eval<()
 fn check_of(cx: &mut Cx<'_>, d: DeclId, decl: &Decl, def: &KindDef) -> Eval<()> {
     let wanted = def.of.join(" or ");
     match &decl.of {
-        None if def.of.is_empty() || decl.like.is_some() => {}
-        None => cx.report(
-            Finding::new(
+        None if def.of.is_empty() || decl.like.is_some() || decl.parameters.is_some() => {}
+        None => {
+            let f = Finding::new(
                 &codes::MISSING_FIELD,
                 Local::Head(d),
                 format!("this {} does not say what it belongs to", def.word),
@@ -440,8 +512,13 @@ fn check_of(cx: &mut Cx<'_>, d: DeclId, decl: &Decl, def: &KindDef) -> Eval<()> 
                 def.word,
                 cx.name(d),
                 article(&wanted)
-            )),
-        ),
+            ));
+            let mended = match &decl.name {
+                Some(n) => remedy::of_the_only(cx, d, def.of, n.span),
+                None => None,
+            };
+            cx.report(remedy::with(f, mended));
+        }
         Some(p) if def.of.is_empty() => cx.report(
             Finding::new(
                 &codes::WRONG_TYPE,
@@ -501,14 +578,14 @@ fn entries(
         let name = match &e.kind {
             EntryKind::Field { name, .. } => {
                 if !fields.iter().any(|f| f.name == name.text) {
-                    unknown_entry(cx, d, def, group, &owner, name, "field");
+                    unknown_entry(cx, d, def, group, &owner, e, name, "field");
                     continue;
                 }
                 name
             }
             EntryKind::Table(t) => {
                 if !tables.iter().any(|x| x.name == t.name.text) {
-                    unknown_entry(cx, d, def, group, &owner, &t.name, "table");
+                    unknown_entry(cx, d, def, group, &owner, e, &t.name, "table");
                     continue;
                 }
                 &t.name
@@ -521,7 +598,7 @@ fn entries(
                 match groups.iter().find(|g| g.name == name.text) {
                     Some(g) => entries(cx, d, def, Some(g), inner),
                     None => {
-                        unknown_entry(cx, d, def, group, &owner, name, "block");
+                        unknown_entry(cx, d, def, group, &owner, e, name, "block");
                         continue;
                     }
                 }
@@ -560,28 +637,38 @@ fn entries(
             EntryKind::Error => continue,
         };
         if let Some((_, first)) = seen.iter().find(|s| s.0 == name.text) {
-            cx.report(
-                Finding::new(
-                    &codes::DUPLICATE_FIELD,
-                    Local::Span(d, name.span),
-                    format!("`{}` is given twice", name.text),
-                )
-                .here("the second time; not used")
-                .label(Local::Span(d, *first), "the first time")
-                .help("keep the right one"),
-            );
+            let f = Finding::new(
+                &codes::DUPLICATE_FIELD,
+                Local::Span(d, name.span),
+                format!("`{}` is given twice", name.text),
+            )
+            .here("the second time; not used")
+            .label(Local::Span(d, *first), "the first time")
+            .help("keep the right one");
+            cx.report(remedy::with(
+                f,
+                without_doc(e)
+                    .and_then(|e| remedy::entry_taken_out(d, e.span, "take out the second one")),
+            ));
         } else {
             seen.push((name.text.clone(), name.span));
         }
     }
 }
 
+/// An entry that may be taken out: what is written about it would be left behind and told of the next.
+fn without_doc(e: &Entry) -> Option<&Entry> {
+    e.doc.is_empty().then_some(e)
+}
+
+#[allow(clippy::too_many_arguments)] // What is said of one entry needs all that is known of it.
 fn unknown_entry(
     cx: &mut Cx<'_>,
     d: DeclId,
     def: &'static KindDef,
     group: Option<&'static crate::schema::GroupDef>,
     owner: &str,
+    entry: &Entry,
     name: &Name,
     form: &str,
 ) {
@@ -599,13 +686,18 @@ fn unknown_entry(
     let computed = group.is_none() && def.computed.iter().any(|c| c.name == name.text);
     let other_form = known.contains(&name.text.as_str());
     let mut f = if computed {
-        Finding::new(
+        let f = Finding::new(
             &codes::UNKNOWN_FIELD,
             place,
             format!("`{}` is computed, not given", name.text),
         )
         .here("computed")
-        .help("take the line out, or put the rule in a `require`")
+        .help("take the line out, or put the rule in a `require`");
+        remedy::with(
+            f,
+            without_doc(entry)
+                .and_then(|e| remedy::entry_taken_out(d, e.span, "take the line out")),
+        )
     } else if other_form {
         let right = if def.tables.iter().any(|t| t.name == name.text) {
             format!("a table: `{} (…) {{ … }}`", name.text)

@@ -7,7 +7,7 @@ use cutwater_finding::Code;
 
 macro_rules! codes {
     (settings: $($rest:tt)*) => { $crate::codes::codes!(@Settings $($rest)*); };
-    (@$sample:ident $($(#[doc = $doc:literal])* $name:ident = $id:literal $word:literal $level:ident, $summary:literal, $page:literal, fires $fires:literal, silent $silent:literal;)*) => {
+    (@$sample:ident $($(#[doc = $doc:literal])* $name:ident = $id:literal $word:literal $level:ident, $summary:literal, $page:literal, fires $fires:literal, silent $silent:literal $(, fixes $($tier:ident)|+)?;)*) => {
         $(
             $(#[doc = $doc])*
             #[doc = $summary]
@@ -21,6 +21,7 @@ macro_rules! codes {
                 sample: ::cutwater_finding::Sample::$sample,
                 fires: $fires,
                 silent: $silent,
+                fixes: &[$($(::cutwater_finding::FixTier::$tier),+)?],
             };
         )*
         /// The findings declared in this file.
@@ -33,10 +34,10 @@ pub(crate) use codes;
 codes! {
     SYNTAX = "CW0101" "syntax" Error, "The text is not well formed here.",
         "Something else was expected at this place. Only the line or block it stands in is left out; everything else is still checked.",
-        fires "let gap = \n", silent "let gap = 0.005 in\n";
+        fires "let gap = \n", silent "let gap = 0.005 in\n", fixes NeedsALook;
     BRACKET = "CW0102" "bracket" Error, "A bracket has no partner.",
         "Every `{`, `(` and `[` needs its closing partner. Where one is missing it is taken to close where the lines step back, so that the rest is still checked.",
-        fires "site { altitude = 820 ft\n", silent "site { altitude = 820 ft }\n";
+        fires "site { altitude = 820 ft\n", silent "site { altitude = 820 ft }\n", fixes NeedsALook;
     TOO_DEEP = "CW0103" "too-deep" Error, "Too many brackets are open at once.",
         "Real specs open a handful of brackets at once. Name inner parts with `let`.",
         fires "let x = ((((((((((((((((((((((((((((((((((((((((((((((((((1))))))))))))))))))))))))))))))))))))))))))))))))))\n", silent "let x = ((1))\n";
@@ -52,22 +53,22 @@ codes! {
 
     UNKNOWN_KIND = "CW0201" "unknown-kind" Error, "No such kind of declaration.",
         "A declaration begins with the word of its kind, such as `pump`, `ring` or `hose`.",
-        fires "pmup main { }\n", silent "site { altitude = 820 ft }\n";
+        fires "pmup main { }\n", silent "site { altitude = 820 ft }\n", fixes NeedsALook;
     UNKNOWN_NAME = "CW0202" "unknown-name" Error, "Nothing has this name here.",
         "Names are those declared in the file, fields of the same declaration, files brought in with `use … as name`, and `std` for the standard library.",
-        fires "let a = 2 in\nlet b = aa + 1 in\n", silent "let a = 2 in\nlet b = a + 1 in\n";
+        fires "let a = 2 in\nlet b = aa + 1 in\n", silent "let a = 2 in\nlet b = a + 1 in\n", fixes Safe | NeedsALook;
     DUPLICATE_NAME = "CW0203" "duplicate-name" Error, "A name is declared twice.",
         "Every declaration in a file has a name of its own, so that a path means one thing.",
         fires "let a = 2 in\nlet a = 3 in\n", silent "let a = 2 in\nlet b = 3 in\n";
     UNKNOWN_FIELD = "CW0204" "unknown-field" Error, "The kind has no such field, table or block.",
         "Each kind has its own fields. The message names the nearest one.",
-        fires "site { altitud = 820 ft }\n", silent "site { altitude = 820 ft }\n";
+        fires "site { altitud = 820 ft }\n", silent "site { altitude = 820 ft }\n", fixes NeedsALook;
     DUPLICATE_FIELD = "CW0205" "duplicate-field" Error, "A field is given twice.",
         "A field has one value. Keep the right one.",
-        fires "site {\n    altitude = 820 ft\n    altitude = 900 ft\n}\n", silent "site { altitude = 820 ft }\n";
+        fires "site {\n    altitude = 820 ft\n    altitude = 900 ft\n}\n", silent "site { altitude = 820 ft }\n", fixes NeedsALook;
     MISSING_FIELD = "CW0206" "missing-field" Error, "A field that must be there is missing.",
         "What the kind is about cannot be said or computed without it.",
-        fires "material bronze { }\n", silent "material bronze { density = 0.318 lb/in^3 }\n";
+        fires "material bronze { }\n", silent "material bronze { density = 0.318 lb/in^3 }\n", fixes NeedsALook;
     FILE_NOT_FOUND = "CW0207" "file-not-found" Error, "The file in a `use` line is not there.",
         "Paths are taken from the file that says `use`, with `/` between their parts.",
         fires "use \"parts/none.pump\" as none\n", silent "let x = 1\n";
@@ -81,48 +82,73 @@ codes! {
         "Values may be written in any order, but none may depend on itself, directly or by way of others. The finding names the whole way round.",
         fires "let a = b + 1 in\nlet b = a + 1 in\n", silent "let a = 1 in\nlet b = a + 1 in\n";
 
+    UNUSED_USE = "CW0220" "unused-use" Advice, "A file is brought in and nothing is taken from it.",
+        "A `use` line is needed where its name begins a path, or where the file it names says the `site` or the `water` that holds here. A line that does neither may go.",
+        fires "use \"parts.pump\" as parts\nlet x = 1 in\n", silent "use \"parts.pump\" as parts\nlet x = parts.spare\n", fixes Safe;
+    ARGUMENTS = "CW0221" "arguments" Error, "A function or pattern is not given what it takes.",
+        "A function takes as many values as it has parameters, in their order: `gap(ring.bore, hub)`. A pattern is filled in by name: `like wear_ring(hub = 5.497 in)`; only parameters with a value of their own may be left out.",
+        fires "let gap(bore, hub) = (bore - hub) / 2\nlet a = gap(5.502 in)\n", silent "let gap(bore, hub) = (bore - hub) / 2\nlet a = gap(5.502 in, 5.497 in)\n", fixes NeedsALook;
+    PATTERN_AS_PART = "CW0222" "pattern-as-part" Error, "A pattern or function stands where a part or value is wanted.",
+        "A declaration with parameters is a pattern for others and no part itself; a `let` with parameters is a function and no value. Fill the pattern in with `like`, or call the function.",
+        fires "ring seal(hub) {\n    bore = hub + 0.005 in\n    runs_on = hub\n}\nlet a = seal.clearance\n", silent "ring seal(hub) {\n    bore = hub + 0.005 in\n    runs_on = hub\n}\nring intake like seal(hub = 5.497 in) { }\nlet a = intake.clearance\n";
+    UNUSED_PARAMETER = "CW0223" "unused-parameter" Advice, "A parameter that is never used.",
+        "Whoever fills it in expects it to count. Use it, or take it out.",
+        fires "let gap(bore, hub) = bore / 2\n", silent "let gap(bore, hub) = (bore - hub) / 2\n";
+    HIDES_NAME = "CW0224" "hides-name" Advice, "A name that hides another.",
+        "A parameter goes before a field, and before a declaration of the file, of the same name; a function of one's own goes before the built-in one. That may be what is meant, but whoever reads it may take one for the other.",
+        fires "let hub = 5.497 in\nlet gap(bore, hub) = (bore - hub) / 2\n", silent "let wheel = 5.497 in\nlet gap(bore, hub) = (bore - hub) / 2\n";
+    ELEMENT = "CW0225" "list-element" Error, "A list has no such element.",
+        "Elements of a list and rows of a table are counted from 1, by whole numbers.",
+        fires "let all = [2 in, 3 in]\nlet a = all[3]\n", silent "let all = [2 in, 3 in]\nlet a = all[2]\n";
+    OTHER_CHOICE = "CW0226" "other-choice" Error, "A field that does not go with the choice made.",
+        "Some fields belong to one form alone: a smooth bore has a tip, a fog has a rated flow. Take the field out, or choose the form it belongs to. Where such a field is inherited by a declaration of another form, it is left out.",
+        fires "nozzle n {\n    form = fog\n    rated = 150 gpm at 100 psi\n    tip = 1 in\n}\n", silent "nozzle n {\n    form = smooth\n    tip = 1 in\n}\n";
+    SAME_AS_INHERITED = "CW0227" "same-as-inherited" Advice, "A field says again what it inherits.",
+        "The value is the one that comes by `like` anyhow. Without the line a change of the original is followed here; keep it only where the two are to part on purpose.",
+        fires "impeller a {\n    outside_diameter = 9 in\n}\nimpeller b like a { outside_diameter = 9 in }\n", silent "impeller a {\n    outside_diameter = 9 in\n}\nimpeller b like a { outside_diameter = 8.5 in }\n";
+
     UNKNOWN_UNIT = "CW0301" "unknown-unit" Error, "No such unit.",
         "Unit names are looked up in one table; `cutwater explain units` lists them. A compound unit is written without blanks: `oz*in`, `ft/s`.",
-        fires "let x = 3 inn\n", silent "let x = 3 in\n";
+        fires "let x = 3 inn\n", silent "let x = 3 in\n", fixes Safe | NeedsALook;
     UNIT_MISSING = "CW0302" "unit-missing" Error, "A number needs a unit.",
         "A bare number is a count or a ratio. Nothing is silently taken for psi or inches.",
-        fires "site { altitude = 820 }\n", silent "site { altitude = 820 ft }\n";
+        fires "site { altitude = 820 }\n", silent "site { altitude = 820 ft }\n", fixes NeedsALook;
     WRONG_UNIT = "CW0303" "wrong-dimension" Error, "A value of the wrong dimension.",
         "The field, column or tolerance is of another dimension than the value.",
-        fires "site { altitude = 820 psi }\n", silent "site { altitude = 820 ft }\n";
+        fires "site { altitude = 820 psi }\n", silent "site { altitude = 820 ft }\n", fixes Safe | NeedsALook;
     WRONG_KIND = "CW0304" "wrong-kind" Error, "Quantities that do not go together.",
         "Gauge and absolute pressure, vacuum, temperature points and differences, torque and energy, head and length are different kinds, even where their dimension is the same. Points cannot be added; their differences can.",
-        fires "let a = 60 degF + 10 degF\n", silent "let a = 60 degF + 10 delta_degF\n";
+        fires "let a = 60 degF + 10 degF\n", silent "let a = 60 degF + 10 delta_degF\n", fixes NeedsALook;
     MIXED_GALLONS = "CW0305" "mixed-gallons" Error, "US and imperial gallons in one place.",
         "An imperial gallon is 1.20095 US gallons; a 20 % error is the usual price of mixing them. Write both in one of them.",
-        fires "let a = 500 gpm + 100 igpm\n", silent "let a = 500 gpm + 100 gpm\n";
+        fires "let a = 500 gpm + 100 igpm\n", silent "let a = 500 gpm + 100 gpm\n", fixes NeedsALook;
     WRONG_TYPE = "CW0306" "wrong-type" Error, "Another sort of value is wanted here.",
         "Some fields take a name, a text, a date, a list, or a value with `at`.",
-        fires "site { altitude = \"high\" }\n", silent "site { altitude = 820 ft }\n";
+        fires "site { altitude = \"high\" }\n", silent "site { altitude = 820 ft }\n", fixes NeedsALook;
     UNKNOWN_WORD = "CW0307" "unknown-word" Error, "Not one of the words this field takes.",
         "The field takes one of a few words.",
-        fires "ring r {\n    form = plane\n    bore = 5.502 in\n    runs_on = 5.497 in\n}\n", silent "ring r {\n    form = plain\n    bore = 5.502 in\n    runs_on = 5.497 in\n}\n";
+        fires "ring r {\n    form = plane\n    bore = 5.502 in\n    runs_on = 5.497 in\n}\n", silent "ring r {\n    form = plain\n    bore = 5.502 in\n    runs_on = 5.497 in\n}\n", fixes Safe | NeedsALook;
 
     OUT_OF_RANGE = "CW0401" "out-of-range" Error, "A value outside what makes sense.",
         "A length, flow or count that cannot be.",
-        fires "hose h {\n    diameter = -2.5 in\n    loss = 2 psi per 100 ft at 100 gpm\n}\n", silent "hose h {\n    diameter = 2.5 in\n    loss = 2 psi per 100 ft at 100 gpm\n}\n";
+        fires "hose h {\n    diameter = -2.5 in\n    loss = 2 psi per 100 ft at 100 gpm\n}\n", silent "hose h {\n    diameter = 2.5 in\n    loss = 2 psi per 100 ft at 100 gpm\n}\n", fixes NeedsALook;
     BAD_TOLERANCE = "CW0402" "bad-tolerance" Error, "A tolerance that cannot be.",
         "The upper deviation is written first, `(+0.002/-0.001)`; a tolerance after `±` is above zero; and a size must stay above zero over its whole tolerance.",
-        fires "let a = 5 in (-0.001/+0.002)\n", silent "let a = 5 in (+0.002/-0.001)\n";
+        fires "let a = 5 in (-0.001/+0.002)\n", silent "let a = 5 in (+0.002/-0.001)\n", fixes Safe | NeedsALook;
     BAD_RANGE = "CW0403" "bad-range" Error, "A range whose ends are the wrong way round.",
         "Write the smaller value first.",
-        fires "let a = 0.007 .. 0.003 in\n", silent "let a = 0.003 .. 0.007 in\n";
+        fires "let a = 0.007 .. 0.003 in\n", silent "let a = 0.003 .. 0.007 in\n", fixes NeedsALook;
     BAD_DATE = "CW0404" "bad-date" Error, "No such day.",
         "Dates are written year-month-day.",
-        fires "let d = 2026-02-30\n", silent "let d = 2026-02-28\n";
+        fires "let d = 2026-02-30\n", silent "let d = 2026-02-28\n", fixes NeedsALook;
     TABLE_SHAPE = "CW0405" "table-shape" Error, "A table whose columns or rows do not fit.",
         "Each row has one cell for each column of the head; `-` where there is no value.",
         fires "drive d {\n    turns = p\n    gear_ratio = 2.0\n    output (speed rpm, power hp) {\n        1200 190\n        1600\n    }\n}\npump p { rating = 500 gpm at 150 psi }\n",
-        silent "drive d {\n    turns = p\n    gear_ratio = 2.0\n    output (speed rpm, power hp) {\n        1200 190\n        1600 262\n    }\n}\npump p { rating = 500 gpm at 150 psi }\n";
+        silent "drive d {\n    turns = p\n    gear_ratio = 2.0\n    output (speed rpm, power hp) {\n        1200 190\n        1600 262\n    }\n}\npump p { rating = 500 gpm at 150 psi }\n", fixes NeedsALook;
     NOT_RISING = "CW0406" "not-rising" Error, "Rows of a table out of order.",
         "The first column must rise from row to row.",
         fires "drive d {\n    turns = p\n    gear_ratio = 2.0\n    output (speed rpm, power hp) {\n        1600 262\n        1200 190\n    }\n}\npump p { rating = 500 gpm at 150 psi }\n",
-        silent "drive d {\n    turns = p\n    gear_ratio = 2.0\n    output (speed rpm, power hp) {\n        1200 190\n        1600 262\n    }\n}\npump p { rating = 500 gpm at 150 psi }\n";
+        silent "drive d {\n    turns = p\n    gear_ratio = 2.0\n    output (speed rpm, power hp) {\n        1200 190\n        1600 262\n    }\n}\npump p { rating = 500 gpm at 150 psi }\n", fixes NeedsALook;
     NOT_COMPUTABLE = "CW0407" "not-computable" Error, "A value that cannot be computed.",
         "A division by what may be zero, a root of a negative number, a number beyond all sense.",
         fires "let a = 1 in / 0\n", silent "let a = 1 in / 2\n";
@@ -131,7 +157,7 @@ codes! {
         fires "impeller i { outside_diameter = 9 in }\nlet a = i.mass * 2\n", silent "impeller i {\n    outside_diameter = 9 in\n    mass = 17 lb\n}\nlet a = i.mass * 2\n";
     UNKNOWN_CLASS = "CW0409" "unknown-class" Error, "No such tolerance class.",
         "A tolerance class of ISO 286 is a letter or two and a grade: capital letters for holes (`45 mm H7`), small ones for shafts (`45 mm g6`). The grades are 01, 0 and 1 to 18; holes K to ZC have them from 3, J has 6 to 8, j has 5 to 8.",
-        fires "let bore = 45 mm H77\n", silent "let bore = 45 mm H7\n";
+        fires "let bore = 45 mm H77\n", silent "let bore = 45 mm H7\n", fixes NeedsALook;
     CLASS_NOT_FOR_SIZE = "CW0410" "class-not-for-size" Error, "A tolerance class that is not defined for this size.",
         "ISO 286 gives the limits for lengths above 0 up to 500 mm. Some classes begin or end within that: `t` above 24 mm, `v` above 14 mm, `y` above 18 mm, `cd`, `ef` and `fg` up to 50 mm, grades 14 to 18 above 1 mm. A size in inches is taken in millimetres. For other sizes write limits of your own.",
         fires "let pin = 20 mm t6\n", silent "let pin = 20 mm s6\n";
@@ -169,15 +195,24 @@ pub fn is_unsolved(code: &Code) -> bool {
 /// numbers meaningless may not be accepted: mistakes of the language, sizes that cannot be, laws and lays that are
 /// incomplete, tables that do not match, a duty without a solution; nor may what is said of acceptances and settings themselves.
 pub fn may_be_accepted(code: &Code) -> bool {
-    use crate::kinds::{duty, lay, line, pump, rotor, service, supply, surroundings};
+    use crate::kinds::{duty, every, lay, line, pump, rotor, service, supply, surroundings};
     let own = [
         CODES,
         crate::settings::CODES,
         crate::accept::CODES,
         crate::baseline::CODES,
     ];
-    let judgement = [&REQUIRE_FAILS, &REQUIRE_TIGHT, &REQUIRE_UNLIKELY];
+    let judgement = [
+        &REQUIRE_FAILS,
+        &REQUIRE_TIGHT,
+        &REQUIRE_UNLIKELY,
+        &UNUSED_USE,
+        &UNUSED_PARAMETER,
+        &HIDES_NAME,
+        &SAME_AS_INHERITED,
+    ];
     let meaningless = [
+        &every::RULES_MISSING,
         &duty::DUTY_FORM,
         &duty::DUTY_HOLD,
         &lay::LAY_STATION,

@@ -18,16 +18,19 @@ use crate::baseline::Baseline;
 use crate::check;
 use crate::codes;
 use crate::kinds;
+use crate::mend;
 use crate::paths;
+use crate::reuse;
 use crate::schema::{KindDef, Slot, Slots, kind};
 use crate::settings::{ProjectSettings, Settings};
 use crate::slots;
 use crate::value::{Date, Quantity, Value};
 use cutwater_finding::{Code, FileId, Finding, Place};
 use cutwater_quantity::InputId;
-use cutwater_syntax::ast::{Decl, Item, ItemKind};
+use cutwater_syntax::ast::{Decl, ItemKind};
 use cutwater_syntax::split::{Chunk, resplit, split};
-use cutwater_syntax::{Parsed, parse_chunk};
+use cutwater_syntax::token::{Raw, T, lex};
+use cutwater_syntax::{Parsed, parse_chunk, parse_tokens};
 use cutwater_text::{LineIndex, Span};
 use rustc_hash::{FxHashMap, FxHashSet};
 use smallvec::SmallVec;
@@ -65,6 +68,14 @@ pub enum Local {
     Head(DeclId),
     /// Bytes of a file.
     File(FileId, Span),
+    /// In a fix: an entry of the item being checked, with its line. The edit takes it out.
+    Entry(DeclId, Span),
+    /// In a fix: an item with its line. The edit takes it out.
+    Item(DeclId),
+    /// In a fix: room for one more entry at the end of the block with these braces, in the item being checked.
+    NewEntry(DeclId, Span),
+    /// In a fix: the rows of a table, by slot. The edit puts them in the order of the first column.
+    Rows(DeclId, u16),
 }
 
 /// What a node holds.
@@ -81,6 +92,7 @@ enum Key {
     Item(DeclId),
     Name(FileId, SmolStr),
     Names(FileId),
+    Begins(FileId, SmolStr),
     Path(SmolStr),
     /// The declarations of a kind in a file, in order; of no kind for the empty word.
     OfKind(FileId, &'static str),
@@ -123,12 +135,18 @@ struct DeclData {
     parsed: OnceLock<Arc<Parsed>>,
     kind: Option<(&'static KindDef, &'static Slots)>,
     name: Option<SmolStr>,
+    /// See [`ItemHead::nameless`].
+    nameless: bool,
+    /// Takes values: a function, or a pattern for other declarations. Part of what the item is, like its kind.
+    takes: bool,
+    /// How the parameters it fills in are called, in the order of their slots: for messages alone.
+    filled: Vec<SmolStr>,
     input: u32,
     check: u32,
     house: u32,
     slots: Vec<u32>,
-    /// It has parameters: a pattern for others, and no part itself.
-    pattern: bool,
+    /// The names that begin its dotted paths, each once.
+    begins: Vec<SmolStr>,
     live: bool,
 }
 
@@ -140,6 +158,8 @@ struct FileData {
     chunks: Vec<Chunk>,
     decls: Vec<DeclId>,
     names: FxHashMap<SmolStr, SmallVec<[DeclId; 1]>>,
+    /// How many items have dotted paths that begin with a name.
+    begins: FxHashMap<SmolStr, u32>,
     /// The nodes of its lists of declarations, by the kind's word.
     lists: Vec<(&'static str, u32)>,
     std: bool,
@@ -209,6 +229,7 @@ pub struct Db {
     names: FxHashMap<(FileId, SmolStr), u32>,
     paths: FxHashMap<SmolStr, u32>,
     name_sets: FxHashMap<FileId, u32>,
+    begins: FxHashMap<(FileId, SmolStr), u32>,
     std_names: FxHashMap<SmolStr, DeclId>,
     stack: Vec<Frame>,
     cyclic: FxHashSet<u32>,
@@ -243,6 +264,7 @@ impl Db {
             names: FxHashMap::default(),
             paths: FxHashMap::default(),
             name_sets: FxHashMap::default(),
+            begins: FxHashMap::default(),
             std_names: FxHashMap::default(),
             stack: Vec::new(),
             cyclic: FxHashSet::default(),
@@ -281,6 +303,7 @@ impl Db {
             chunks: Vec::new(),
             decls: Vec::new(),
             names: FxHashMap::default(),
+            begins: FxHashMap::default(),
             lists: Vec::new(),
             std,
             live: true,
@@ -382,7 +405,13 @@ impl Db {
         // Items keep their identity by kind and name, or else by order.
         let mut spare: Vec<DeclId> = old_middle;
         let mut fresh: Vec<(DeclId, Option<DeclId>)> = Vec::new();
-        let heads: Vec<(Arc<Parsed>, ItemHead)> = if std {
+        let mut turned: FxHashMap<SmolStr, i64> = FxHashMap::default();
+        for d in &spare {
+            for n in &self.decls[d.0 as usize].begins {
+                *turned.entry(n.clone()).or_default() -= 1;
+            }
+        }
+        let mut heads: Vec<(Arc<Parsed>, ItemHead, Vec<SmolStr>)> = if std {
             Vec::new()
         } else {
             let parts: Vec<&str> = chunks[middle.clone()]
@@ -391,20 +420,25 @@ impl Db {
                 .collect();
             parse_all(&parts)
                 .into_iter()
-                .map(|p| {
-                    let head = ItemHead::of(&p.item);
-                    (p, head)
+                .map(|(p, begins)| {
+                    let head = ItemHead::of(&p);
+                    (p, head, begins)
                 })
                 .collect()
         };
         for (k, c) in chunks[middle.clone()].iter().enumerate() {
-            let (parsed, head) = match heads.get(k) {
-                Some((p, h)) => (Some(p.clone()), h.clone()),
-                None => (None, ItemHead::quick(c.span.slice(&text))),
+            let (parsed, head, begins) = match heads.get_mut(k) {
+                Some((p, h, b)) => (Some(p.clone()), h.clone(), std::mem::take(b)),
+                None => (None, ItemHead::quick(c.span.slice(&text)), Vec::new()),
             };
+            for n in &begins {
+                *turned.entry(n.clone()).or_default() += 1;
+            }
             let same = spare.iter().position(|d| {
                 let data = &self.decls[d.0 as usize];
-                data.name == head.name && data.kind.map(|x| x.0.word) == head.kind.map(|x| x.0.word)
+                data.name == head.name
+                    && data.kind.map(|x| x.0.word) == head.kind.map(|x| x.0.word)
+                    && data.takes == head.takes
             });
             let reuse = same.map(|at| spare.remove(at));
             let id = match reuse {
@@ -424,9 +458,13 @@ impl Db {
             }
             data.kind = head.kind;
             data.name = head.name;
-            data.pattern = head.pattern;
-            if data.slots.len() != head.kind.map_or(1, |k| k.1.list.len()) {
-                data.slots = vec![NONE; head.kind.map_or(1, |k| k.1.list.len())];
+            data.begins = begins;
+            data.nameless = head.nameless;
+            data.takes = head.takes;
+            // Behind the kind's slots there may be those of parameters that are filled in.
+            let least = head.kind.map_or(1, |k| k.1.list.len());
+            if data.slots.len() < least {
+                data.slots.resize(least, NONE);
             }
             if changed {
                 fresh.push((id, reuse));
@@ -443,8 +481,12 @@ impl Db {
         // Names: compare the old table with the new one, and mark the names that differ.
         let mut names: FxHashMap<SmolStr, SmallVec<[DeclId; 1]>> = FxHashMap::default();
         for d in &decls {
-            if let Some(n) = &self.decls[d.0 as usize].name {
+            let data = &self.decls[d.0 as usize];
+            if let Some(n) = &data.name {
                 names.entry(n.clone()).or_default().push(*d);
+            }
+            if data.nameless {
+                names.entry(NAMELESS.into()).or_default().push(*d);
             }
         }
         let f = &mut self.files[file.0 as usize];
@@ -467,6 +509,24 @@ impl Db {
                 marks.push(*ix);
             }
         }
+        for (n, by) in turned.into_iter().filter(|t| t.1 != 0) {
+            let count = self.files[file.0 as usize]
+                .begins
+                .entry(n.clone())
+                .or_default();
+            let before = *count > 0;
+            *count = u32::try_from(i64::from(*count) + by).unwrap_or(0);
+            let after = *count > 0;
+            if !after {
+                self.files[file.0 as usize].begins.remove(&n);
+            }
+            if before != after
+                && let Some(ix) = self.begins.get(&(file, n))
+            {
+                marks.push(*ix);
+            }
+        }
+        let f = &self.files[file.0 as usize];
         let same_set =
             old_names.len() == f.names.len() && old_names.keys().all(|n| f.names.contains_key(n));
         if !same_set && let Some(ix) = self.name_sets.get(&file) {
@@ -496,11 +556,14 @@ impl Db {
             parsed: OnceLock::new(),
             kind: None,
             name: None,
+            nameless: false,
+            takes: false,
+            filled: Vec::new(),
             input: NONE,
             check: NONE,
             house: NONE,
             slots: Vec::new(),
-            pattern: false,
+            begins: Vec::new(),
             live: true,
         };
         let id = match self.free_decls.pop() {
@@ -719,13 +782,17 @@ impl Db {
 
     fn compute(&mut self, ix: u32) -> Eval<Out> {
         match self.nodes[ix as usize].key.clone() {
-            Key::Item(_) | Key::Name(..) | Key::Names(_) | Key::Path(_) | Key::OfKind(..) => {
-                Ok((*unknown()).clone())
-            }
+            Key::Item(_)
+            | Key::Name(..)
+            | Key::Names(_)
+            | Key::Begins(..)
+            | Key::Path(_)
+            | Key::OfKind(..) => Ok((*unknown()).clone()),
             Key::Slot(d, s) => {
                 let mut cx = Cx::new(self, d);
                 cx.slot = s;
                 let value = slots::eval(&mut cx, d, s)?;
+                reuse::tell_inherited(&mut cx, d)?;
                 Ok(Out {
                     value,
                     findings: cx.findings,
@@ -734,6 +801,7 @@ impl Db {
             Key::Check(d) => {
                 let mut cx = Cx::new(self, d);
                 check::check(&mut cx, d)?;
+                reuse::tell_inherited(&mut cx, d)?;
                 Ok(Out {
                     value: Value::Absent,
                     findings: cx.findings,
@@ -798,7 +866,7 @@ impl Db {
         decls
             .filter(|d| {
                 let data = &self.decls[d.0 as usize];
-                data.kind.map_or("", |k| k.0.word) == word && !data.pattern
+                data.kind.map_or("", |k| k.0.word) == word && !data.takes
             })
             .collect()
     }
@@ -902,13 +970,17 @@ impl Db {
     /// Other settings from now on. Where only levels change, nothing is evaluated again; where the units or the
     /// house rules of some files change, only what is in those files. Says whether anything is to be settled.
     pub fn set_settings(&mut self, settings: impl Into<ProjectSettings>) -> bool {
-        self.settings = settings.into();
+        let before = std::mem::replace(&mut self.settings, settings.into());
         self.rev += 1;
         let mut other: FxHashSet<FileId> = FxHashSet::default();
         for k in 0..self.files.len() {
             let f = &self.files[k];
             let new = self.settings_for(&f.path, f.std);
-            if (new.units, new.rules()) != (f.settings.units, f.settings.rules()) {
+            // A file that is one of house rules judges nothing by itself.
+            let house = |s: &ProjectSettings| s.rules().contains(&&f.path);
+            if (new.units, new.rules()) != (f.settings.units, f.settings.rules())
+                || house(&before) != house(&self.settings)
+            {
                 other.insert(FileId(k as u32));
             }
             self.files[k].settings = new;
@@ -1082,6 +1154,23 @@ impl Db {
         self.decls[d.0 as usize].name.as_ref()
     }
 
+    /// Whether an item is a function: a `let` that takes values.
+    pub fn is_function(&self, d: DeclId) -> bool {
+        let data = &self.decls[d.0 as usize];
+        data.takes && data.kind.is_some_and(|k| k.0.word == kinds::LET.word)
+    }
+
+    /// Whether an item is a pattern: a declaration that takes values and is no part itself.
+    pub fn is_pattern(&self, d: DeclId) -> bool {
+        let data = &self.decls[d.0 as usize];
+        data.takes && data.kind.is_some_and(|k| k.0.word != kinds::LET.word)
+    }
+
+    /// The name of a parameter that an item fills in, by its place behind the kind's slots.
+    pub(crate) fn filled(&self, d: DeclId, nth: usize) -> Option<&SmolStr> {
+        self.decls[d.0 as usize].filled.get(nth)
+    }
+
     /// Turns a place of the compiler into a place in a file.
     pub fn resolve(&self, local: &Local) -> Place {
         let at = |d: DeclId, span: Span| Place {
@@ -1089,19 +1178,23 @@ impl Db {
             span: span.shift(self.chunk(d).start),
         };
         match *local {
-            Local::Span(d, span) => at(d, span),
+            Local::Span(d, span) | Local::Entry(d, span) | Local::NewEntry(d, span) => at(d, span),
+            Local::Item(d) => at(d, self.parsed(d).item.span),
             Local::Head(d) => at(d, slots::head_span(&self.parsed(d).item)),
-            Local::Slot(d, s) => at(d, slots::slot_span(self, d, s, false)),
+            Local::Slot(d, s) | Local::Rows(d, s) => at(d, slots::slot_span(self, d, s, false)),
             Local::Value(d, s) => at(d, slots::slot_span(self, d, s, true)),
             Local::File(file, span) => Place { file, span },
         }
     }
 
-    /// Everything found in a file by what is settled, each with its place as the compiler has it, in no order
-    /// and with levels as declared.
-    pub(crate) fn raw_findings(&self, file: FileId) -> Vec<(Finding<Place>, Local)> {
-        let mut out: Vec<(Finding<Place>, Local)> = Vec::new();
-        let mut push = |x: &Finding<Local>| out.push((x.map(|p| self.resolve(p)), x.place));
+    /// Everything found in a file by what is settled, each with its places as the compiler has them, its own
+    /// before those of its labels, in no order and with levels as declared.
+    pub(crate) fn raw_findings(&self, file: FileId) -> Vec<(Finding<Place>, Vec<Local>)> {
+        let mut out: Vec<(Finding<Place>, Vec<Local>)> = Vec::new();
+        let mut push = |x: &Finding<Local>| {
+            let places = std::iter::once(x.place).chain(x.labels.iter().map(|l| l.place));
+            out.push((mend::finding(self, x), places.collect()));
+        };
         let f = &self.files[file.0 as usize];
         if let Some((code, message, help)) = &f.trouble {
             let at = Local::File(file, Span::default());
@@ -1324,6 +1417,7 @@ impl Db {
         self.files[file.0 as usize]
             .names
             .iter()
+            .filter(|(n, _)| n.as_str() != NAMELESS)
             .filter_map(|(n, d)| Some((n, *d.first()?)))
     }
 
@@ -1367,70 +1461,97 @@ fn unknown() -> Arc<Out> {
 }
 
 /// Parses chunks, on all cores where there are many.
-fn parse_all(parts: &[&str]) -> Vec<Arc<Parsed>> {
+fn parse_all(parts: &[&str]) -> Vec<(Arc<Parsed>, Vec<SmolStr>)> {
     use rayon::prelude::*;
+    let one = |p: &&str| {
+        let raw = lex(p);
+        (Arc::new(parse_tokens(p, &raw)), begins(p, &raw))
+    };
     if parts.len() > 64 && rayon::current_thread_index().is_none() {
-        parts.par_iter().map(|p| Arc::new(parse_chunk(p))).collect()
+        parts.par_iter().map(one).collect()
     } else {
-        parts.iter().map(|p| Arc::new(parse_chunk(p))).collect()
+        parts.iter().map(one).collect()
     }
 }
+
+/// The words that stand before a dot and behind none, or behind `of`: whatever the grammar makes of them, nothing is taken
+/// from a file otherwise.
+fn begins(text: &str, raw: &[Raw]) -> Vec<SmolStr> {
+    let mut out: Vec<SmolStr> = raw
+        .iter()
+        .enumerate()
+        .filter(|(n, r)| {
+            let before = n.checked_sub(1).and_then(|n| raw.get(n));
+            let of = before.is_some_and(|b| b.kind == T::Word && b.span.slice(text) == "of");
+            let dot = raw.get(n + 1).is_some_and(|b| b.kind == T::Dot);
+            r.kind == T::Word && (of || dot && before.is_none_or(|b| b.kind != T::Dot))
+        })
+        .map(|(_, r)| SmolStr::new(r.span.slice(text)))
+        .collect();
+    out.sort_unstable();
+    out.dedup();
+    out
+}
+
+/// Stands in a file's table of names for every item whose name could not be read. No name is written like this.
+const NAMELESS: &str = "@?";
 
 /// What identifies an item.
 #[derive(Clone)]
 struct ItemHead {
     kind: Option<(&'static KindDef, &'static Slots)>,
     name: Option<SmolStr>,
-    pattern: bool,
+    /// It has parameters.
+    takes: bool,
+    /// Its name could not be read, or is missing: a name that is not found may be its.
+    nameless: bool,
 }
 
 impl ItemHead {
-    fn of(item: &Item) -> Self {
-        match &item.kind {
-            ItemKind::Use { alias, .. } => Self {
-                kind: None,
-                name: Some(alias.text.clone()),
-                pattern: false,
-            },
-            ItemKind::Let { name, .. } => Self {
-                kind: kind(kinds::LET.word),
-                name: Some(name.text.clone()),
-                pattern: false,
-            },
-            ItemKind::Require(_) => Self {
-                kind: kind(kinds::REQUIRE.word),
-                name: None,
-                pattern: false,
-            },
-            ItemKind::Decl(d) => Self {
-                kind: decl_kind(d),
-                name: match &d.name {
+    fn of(parsed: &Parsed) -> Self {
+        let (kind, name) = match &parsed.item.kind {
+            ItemKind::Use { alias, .. } => (None, Some(alias.text.clone())),
+            ItemKind::Let { name, .. } => (kind(kinds::LET.word), Some(name.text.clone())),
+            ItemKind::Require(_) => (kind(kinds::REQUIRE.word), None),
+            ItemKind::Decl(d) => (
+                decl_kind(d),
+                match &d.name {
                     Some(n) => Some(n.text.clone()),
                     None => Some(SmolStr::from(format!("@{}", d.kind.text))),
                 },
-                pattern: d.parameters.is_some(),
+            ),
+            ItemKind::Accept(_) | ItemKind::Empty => (None, None),
+        };
+        let nameless = match &parsed.item.kind {
+            ItemKind::Empty => !parsed.errors.is_empty(),
+            ItemKind::Decl(d) => d.name.is_none() && kind.is_none_or(|k| !k.0.unnamed),
+            _ => false,
+        };
+        Self {
+            kind,
+            name,
+            takes: match &parsed.item.kind {
+                ItemKind::Let { parameters, .. } => parameters.is_some(),
+                ItemKind::Decl(d) => d.parameters.is_some(),
+                _ => false,
             },
-            ItemKind::Accept(_) | ItemKind::Empty => Self {
-                kind: None,
-                name: None,
-                pattern: false,
-            },
+            nameless,
         }
     }
 
-    /// Kind and name from the first two words, without parsing: enough for the standard library.
+    /// Kind and name from the first words, without parsing: enough for the standard library.
     fn quick(text: &str) -> Self {
-        let mut words = cutwater_syntax::token::lex(text)
+        let mut words = lex(text)
             .into_iter()
             .filter(|t| !t.kind.is_trivia())
             .map(|t| SmolStr::new(t.span.slice(text)));
         let k = words.next().unwrap_or_default();
         let name = words.next();
-        let pattern = words.next().is_some_and(|t| t == "(");
         Self {
             kind: kind(&k),
             name,
-            pattern,
+            nameless: false,
+            takes: words.next().is_some_and(|w| w == "("),
         }
     }
 }
@@ -1497,8 +1618,27 @@ pub struct Cx<'a> {
     pub findings: Vec<Finding<Local>>,
     /// Names that stand for one declaration after the other, in a rule over every one of a kind.
     pub(crate) bound: Vec<(SmolStr, DeclId)>,
+    /// The item the node belongs to; `me` is another one while a house rule is looked at.
+    home: DeclId,
     slot: u16,
     inputs: u16,
+    /// Where names that are given from outside come from.
+    pub(crate) scope: Scope,
+}
+
+/// What a text sees besides the names of its file: the values a function is given, or those of a pattern.
+#[derive(Clone, Debug)]
+pub(crate) struct Scope {
+    /// The declaration whose parameters are meant where a pattern's text is read.
+    pub subject: DeclId,
+    /// The values the function being computed was given, by name.
+    pub given: Option<Arc<[(SmolStr, Value)]>>,
+    /// The functions being computed, outermost first.
+    pub calls: Vec<DeclId>,
+    /// How many calls were made for this value.
+    pub made: u32,
+    /// The pattern whose parameters are taken as unknown: to see what is wrong with it whatever they are.
+    pub blank: Option<DeclId>,
 }
 
 impl<'a> Cx<'a> {
@@ -1508,8 +1648,16 @@ impl<'a> Cx<'a> {
             me,
             findings: Vec::new(),
             bound: Vec::new(),
+            home: me,
             slot: u16::MAX,
             inputs: 0,
+            scope: Scope {
+                subject: me,
+                given: None,
+                calls: Vec::new(),
+                made: 0,
+                blank: None,
+            },
         }
     }
 
@@ -1517,6 +1665,11 @@ impl<'a> Cx<'a> {
     pub fn next_input(&mut self) -> InputId {
         self.inputs = self.inputs.wrapping_add(1);
         InputId(u64::from(self.me.0) << 32 | u64::from(self.slot) << 16 | u64::from(self.inputs))
+    }
+
+    /// The slot being evaluated.
+    pub(crate) fn my_slot(&self) -> u16 {
+        self.slot
     }
 
     /// The item's text as parsed.
@@ -1536,6 +1689,21 @@ impl<'a> Cx<'a> {
         self.db.kind(d).map_or("item", |k| k.0.word)
     }
 
+    /// Whether an item is a function; like its kind, not a recorded read.
+    pub fn is_function(&self, d: DeclId) -> bool {
+        self.db.is_function(d)
+    }
+
+    /// Whether an item is a pattern for others; like its kind, not a recorded read.
+    pub fn is_pattern(&self, d: DeclId) -> bool {
+        self.db.is_pattern(d)
+    }
+
+    /// Notes what the parameters are called that an item fills in.
+    pub(crate) fn note_filled(&mut self, d: DeclId, names: Vec<SmolStr>) {
+        self.db.decls[d.0 as usize].filled = names;
+    }
+
     /// A declaration's name for messages.
     pub fn name(&self, d: DeclId) -> SmolStr {
         match self.db.name(d) {
@@ -1549,9 +1717,9 @@ impl<'a> Cx<'a> {
         self.db.file_of(d)
     }
 
-    /// The settings in force for the file of the item being evaluated.
+    /// The settings in force for the file that is told what is found.
     pub fn settings(&self) -> Arc<Settings> {
-        self.db.settings_of(self.db.file_of(self.me)).clone()
+        self.db.settings_of(self.db.file_of(self.home)).clone()
     }
 
     /// The value of a slot by number.
@@ -1663,6 +1831,12 @@ impl<'a> Cx<'a> {
         self.db.lookup(file, name)
     }
 
+    /// Whether an item of the file, whose name could not be read, may be the one that `name` means: then nothing is
+    /// said about the name, as what is wrong is said at the item.
+    pub fn may_be_damaged(&mut self, file: FileId, name: &str) -> bool {
+        self.lookup(file, NAMELESS).is_some() || self.lookup(file, &format!("@{name}")).is_some()
+    }
+
     /// The names of a file's items, sorted, recording that they were read: for "did you mean".
     pub fn names_in(&mut self, file: FileId) -> Vec<SmolStr> {
         if !self.db.files[file.0 as usize].std {
@@ -1679,6 +1853,23 @@ impl<'a> Cx<'a> {
         let mut names: Vec<SmolStr> = self.db.names_in(file).map(|n| n.0.clone()).collect();
         names.sort();
         names
+    }
+
+    /// Whether a dotted path of a file begins with a name, recording that it was asked.
+    pub fn begins_a_path(&mut self, file: FileId, name: &str) -> bool {
+        let key = (file, SmolStr::new(name));
+        let ix = match self.db.begins.get(&key) {
+            Some(ix) => *ix,
+            None => {
+                let ix = self
+                    .db
+                    .new_node(Key::Begins(file, key.1.clone()), State::Input);
+                self.db.begins.insert(key, ix);
+                ix
+            }
+        };
+        self.db.record(ix);
+        self.db.files[file.0 as usize].begins.contains_key(name)
     }
 
     /// The declarations of a kind in a file, in order and without patterns, recording that they were listed; for

@@ -5,16 +5,20 @@
 
 use crate::codes;
 use crate::db::{Cx, Local};
+use crate::remedy;
+use crate::reuse;
 use crate::schema::{PartDef, Sign, Slot, Type};
 use crate::show::{article, near_names, number_text, pick_nearest};
+use crate::slots::decl_of;
 use crate::value::{Date, Fit, Origin, Piece, Quantity, Range, Value};
 use crate::{DeclId, Eval};
 use cutwater_finding::{Finding, FixTier};
 use cutwater_mechanics::iso286::{Class, Iso286Error};
 use cutwater_quantity::{
-    Accept, CompoundUnit, Kind, Mismatch, Tol, UnitError, parse_unit, preferred_unit,
+    Accept, CompoundUnit, Direction, Kind, LikelySlip, Mismatch, Tol, UnitError, parse_unit,
+    preferred_unit,
 };
-use cutwater_syntax::ast::{Expr, ExprKind, ItemKind, Name, Number, Path};
+use cutwater_syntax::ast::{Access, Expr, ExprKind, ItemKind, Name, Number, Path};
 use cutwater_text::Span;
 use smol_str::SmolStr;
 use std::sync::Arc;
@@ -52,7 +56,35 @@ pub const FUNCTIONS: &[(&str, &str, &str)] = &[
         "The square root; the unit's exponents are halved.",
     ),
     ("abs", "abs(a)", "The size without the sign."),
+    (
+        "sum",
+        "sum(a, b, …)",
+        "The sum of its values, all of one kind. Temperatures and other points have none.",
+    ),
+    (
+        "median",
+        "median(a, b, …)",
+        "The middle one of its values in order, all of one kind; of an even number the mean of the middle two.",
+    ),
+    (
+        "count",
+        "count(a, b, …)",
+        "How many there are: elements of lists, rows of tables, and single values.",
+    ),
 ];
+
+/// Whether a built-in function takes one value alone.
+fn takes_one(form: &str) -> bool {
+    !form.contains('…')
+}
+
+/// What a function's name means.
+enum Function {
+    /// One of [`FUNCTIONS`].
+    BuiltIn(usize),
+    /// One of the user's.
+    Own(DeclId),
+}
 
 impl Ev<'_, '_> {
     fn at(&self, span: Span) -> Local {
@@ -68,21 +100,21 @@ impl Ev<'_, '_> {
                 Some(d) => Value::Date(d),
                 None => {
                     let place = self.at(e.span);
-                    self.cx.report(
-                        Finding::new(
-                            &codes::BAD_DATE,
-                            place,
-                            format!("{year:04}-{month:02}-{day:02} is not a day of the calendar"),
-                        )
-                        .here("no such day")
-                        .help("write year-month-day, as 2026-05-14"),
-                    );
+                    let f = Finding::new(
+                        &codes::BAD_DATE,
+                        place,
+                        format!("{year:04}-{month:02}-{day:02} is not a day of the calendar"),
+                    )
+                    .here("no such day")
+                    .help("write year-month-day, as 2026-05-14");
+                    self.cx
+                        .report(remedy::with(f, remedy::month_and_day_turned(self.owner, e)));
                     Value::Unknown
                 }
             },
             ExprKind::Text(t) => Value::Text(t.clone()),
             ExprKind::Path(p) => self.path(p, false)?,
-            ExprKind::Element(..) => Value::Unknown,
+            ExprKind::Element(list, steps) => self.element(list, steps)?,
             ExprKind::Call {
                 function,
                 arguments,
@@ -112,9 +144,10 @@ impl Ev<'_, '_> {
             ExprKind::Sum(first, rest) => {
                 let mut acc = self.expr(first, want)?;
                 let mut so_far = first.span;
-                for (minus, b) in rest {
+                for (n, (minus, b)) in rest.iter().enumerate() {
                     let right = self.expr(b, want)?;
-                    acc = self.add(acc, so_far, right, b.span, *minus);
+                    let left = if n == 0 { first.as_ref() } else { b };
+                    acc = self.add(acc, so_far, right, b.span, *minus, &[left, b]);
                     so_far = so_far.join(b.span);
                 }
                 acc
@@ -195,12 +228,22 @@ impl Ev<'_, '_> {
                         } else {
                             &fitting
                         };
+                        // Where nothing but small and capital letters differ, and one unit fits, it is that one.
+                        let mut same = best.iter().filter(|b| b.eq_ignore_ascii_case(name));
+                        let sure = same.next() == best.first()
+                            && same.next().is_none()
+                            && want.is_some()
+                            && !fitting.is_empty();
                         match (best.first(), preferred) {
                             (Some(b), _) => {
                                 f.message.push_str(&format!("; did you mean `{b}`?"));
                                 f = f.help(format!("write `{b}`")).fix(
                                     format!("write `{b}`"),
-                                    FixTier::NeedsALook,
+                                    if sure {
+                                        FixTier::Safe
+                                    } else {
+                                        FixTier::NeedsALook
+                                    },
                                     place,
                                     *b,
                                 );
@@ -280,7 +323,7 @@ impl Ev<'_, '_> {
                     class: Some(u.clone()),
                     ..n.clone()
                 };
-                return self.literal(&as_class, None, span);
+                return self.literal(&as_class, None, span, want);
             }
             Some(u) => match self.unit(u, want) {
                 Some(u) => Some(u),
@@ -288,11 +331,17 @@ impl Ev<'_, '_> {
             },
             None => None,
         };
-        self.literal(n, unit, span)
+        self.literal(n, unit, span, want)
     }
 
     /// A literal whose unit is known.
-    fn literal(&mut self, n: &Number, unit: Option<CompoundUnit>, span: Span) -> Value {
+    fn literal(
+        &mut self,
+        n: &Number,
+        unit: Option<CompoundUnit>,
+        span: Span,
+        want: Option<Kind>,
+    ) -> Value {
         let si = |v: f64| unit.as_ref().map_or(v, |u| u.to_si(v));
         let nominal = si(n.value);
         let mut fit = None;
@@ -319,19 +368,23 @@ impl Ev<'_, '_> {
                         let base = unit.as_ref().map_or(Kind::Number, CompoundUnit::kind);
                         if tu.kind().dimension() != base.dimension() {
                             let place = self.at(u.span);
-                            self.cx.report(
-                                Finding::new(
-                                    &codes::WRONG_UNIT,
-                                    place,
-                                    format!(
-                                        "the tolerance is {}, but the value is {}",
-                                        article(&tu.kind().name()),
-                                        article(&base.name())
-                                    ),
-                                )
-                                .here(article(&tu.kind().name()))
-                                .help("leave the unit out to take the value's own"),
-                            );
+                            let f = Finding::new(
+                                &codes::WRONG_UNIT,
+                                place,
+                                format!(
+                                    "the tolerance is {}, but the value is {}",
+                                    article(&tu.kind().name()),
+                                    article(&base.name())
+                                ),
+                            )
+                            .here(article(&tu.kind().name()))
+                            .help(if unit.is_none() {
+                                "write the unit behind the value; the tolerance takes it from there"
+                            } else {
+                                "leave the unit out to take the value's own"
+                            });
+                            let mended = remedy::unit_moved(self.cx, self.owner, n, t, u, want);
+                            self.cx.report(remedy::with(f, mended));
                             return Value::Unknown;
                         }
                         (
@@ -344,16 +397,15 @@ impl Ev<'_, '_> {
                 if t.plus < t.minus {
                     let place = self.at(t.span);
                     let (p, m) = (number_text(t.plus), number_text(t.minus));
-                    let message = if t.plus == -t.minus {
-                        format!("a tolerance after `±` is above zero, not {p}")
-                    } else {
-                        format!("the upper deviation, {p}, is below the lower one, {m}")
-                    };
-                    self.cx.report(
-                        Finding::new(&codes::BAD_TOLERANCE, place, message)
-                            .here("upside down")
-                            .help("write the upper deviation first: `5.497 in (+0/-0.001)`"),
-                    );
+                    let f = Finding::new(
+                        &codes::BAD_TOLERANCE,
+                        place,
+                        format!("the upper deviation, {p}, is below the lower one, {m}"),
+                    )
+                    .here("upside down")
+                    .help("write the upper deviation first: `5.497 in (+0/-0.001)`");
+                    let mended = remedy::deviations_turned(self.cx, self.owner, t);
+                    self.cx.report(remedy::with(f, mended));
                     return Value::Unknown;
                 }
                 match Tol::with_limits(id, nominal, below.min(above), below.max(above)) {
@@ -546,7 +598,7 @@ impl Ev<'_, '_> {
         let low = match (&lo.kind, &high) {
             (ExprKind::Number(n), Value::Quantity(q)) if n.unit.is_none() && q.unit.is_some() => {
                 let unit = q.unit.as_ref().map(|u| (**u).clone());
-                self.literal(n, unit, lo.span)
+                self.literal(n, unit, lo.span, want)
             }
             _ => self.expr(lo, want)?,
         };
@@ -561,15 +613,15 @@ impl Ev<'_, '_> {
         }
         if a.si() > b.si() {
             let place = self.at(lo.span.join(hi.span));
-            self.cx.report(
-                Finding::new(
-                    &codes::BAD_RANGE,
-                    place,
-                    "the lower end of this range is above its upper end".to_owned(),
-                )
-                .here("upside down")
-                .help("write the smaller value first: `0.003 .. 0.007 in`"),
-            );
+            let f = Finding::new(
+                &codes::BAD_RANGE,
+                place,
+                "the lower end of this range is above its upper end".to_owned(),
+            )
+            .here("upside down")
+            .help("write the smaller value first: `0.003 .. 0.007 in`");
+            let mended = remedy::ends_turned(self.cx, self.owner, lo, hi);
+            self.cx.report(remedy::with(f, mended));
             return Ok(Value::Unknown);
         }
         Ok(Value::Range(Range {
@@ -732,26 +784,36 @@ impl Ev<'_, '_> {
         Value::Unknown
     }
 
-    fn gallons(&mut self, a: &Quantity, b: &Quantity, span: Span) -> bool {
+    /// Whether two numbers count in one gallon; `texts` are the two as written.
+    fn gallons(&mut self, a: &Quantity, b: &Quantity, span: Span, texts: &[&Expr; 2]) -> bool {
         match (a.gallon, b.gallon) {
             (Some(x), Some(y)) if x != y => {
                 let place = self.at(span);
-                self.cx.report(
-                    Finding::new(
-                        &codes::MIXED_GALLONS,
-                        place,
-                        "US and imperial gallons are mixed in one expression".to_owned(),
-                    )
-                    .here("US and imperial gallons")
-                    .help("write both in one of them; 1 imperial gallon is 1.20095 US gallons"),
-                );
+                let f = Finding::new(
+                    &codes::MIXED_GALLONS,
+                    place,
+                    "US and imperial gallons are mixed in one expression".to_owned(),
+                )
+                .here("US and imperial gallons")
+                .help("write both in one of them; 1 imperial gallon is 1.20095 US gallons");
+                let mended = remedy::same_gallon(self.owner, texts[1], b, a)
+                    .or_else(|| remedy::same_gallon(self.owner, texts[0], a, b));
+                self.cx.report(remedy::with(f, mended));
                 false
             }
             _ => true,
         }
     }
 
-    fn add(&mut self, a: Value, sa: Span, b: Value, sb: Span, minus: bool) -> Value {
+    fn add(
+        &mut self,
+        a: Value,
+        sa: Span,
+        b: Value,
+        sb: Span,
+        minus: bool,
+        texts: &[&Expr; 2],
+    ) -> Value {
         if matches!(a, Value::Date(_)) || matches!(b, Value::Date(_)) {
             return self.add_dates(&a, sa, &b, sb, minus);
         }
@@ -759,7 +821,7 @@ impl Ev<'_, '_> {
             return Value::Unknown;
         };
         let span = sa.join(sb);
-        if !self.gallons(&a, &b, span) {
+        if !self.gallons(&a, &b, span, texts) {
             return Value::Unknown;
         }
         let kind = if minus {
@@ -920,78 +982,278 @@ impl Ev<'_, '_> {
         }
     }
 
-    fn call(&mut self, function: &Name, arguments: &[Expr], span: Span) -> Eval<Value> {
-        let mut values = Vec::with_capacity(arguments.len());
-        let mut bad = false;
+    fn call(&mut self, function: &Path, arguments: &[Expr], span: Span) -> Eval<Value> {
+        let mut given = Vec::with_capacity(arguments.len());
         for a in arguments {
-            let v = self.expr(a, None)?;
-            match v {
-                // A list counts as its members: `mean([a, b])`.
-                Value::List(items) => {
-                    for v in items.iter() {
-                        match self.operand(v.clone(), a.span) {
-                            Some(q) => values.push((q, a.span)),
-                            None => bad = true,
-                        }
+            given.push(self.expr(a, None)?);
+        }
+        match self.function(function)? {
+            Some(Function::Own(f)) => self.call_own(f, function, &given, span),
+            Some(Function::BuiltIn(k)) => self.call_built_in(k, given, arguments, span),
+            None => Ok(Value::Unknown),
+        }
+    }
+
+    /// The function that a name means; reports where there is none.
+    fn function(&mut self, path: &Path) -> Eval<Option<Function>> {
+        let name = path.names.last().unwrap_or(&path.names[0]);
+        let file = self.cx.file_of(self.owner);
+        let (found, in_file) = match path.names.as_slice() {
+            [first, _] if first.text == crate::library::NAME => {
+                (self.cx.db().library(&name.text), None)
+            }
+            [first, _] => {
+                let target = match self.cx.lookup(file, &first.text) {
+                    Some(d) => self.used_file(d, file),
+                    None => None,
+                };
+                match target {
+                    Some(Some(f)) => (self.cx.lookup(f, &name.text), Some(f)),
+                    // Reported at the `use` line.
+                    Some(None) => return Ok(None),
+                    None => {
+                        let names = self.cx.names_in(file);
+                        let message =
+                            format!("`{}` is no file that is brought in here", first.text);
+                        self.no_such(first, message, &names);
+                        return Ok(None);
                     }
                 }
-                v => match self.operand(v, a.span) {
-                    Some(q) => values.push((q, a.span)),
-                    None => bad = true,
-                },
             }
+            _ => (self.cx.lookup(file, &name.text), Some(file)),
+        };
+        if let Some(d) = found.filter(|d| self.cx.is_function(*d)) {
+            return Ok(Some(Function::Own(d)));
         }
-        let name = function.text.as_str();
-        let Some(known) = FUNCTIONS.iter().find(|f| f.0 == name) else {
-            let place = self.at(function.span);
+        let plain = path.names.len() == 1;
+        if plain && let Some(k) = FUNCTIONS.iter().position(|f| f.0 == name.text) {
+            return Ok(Some(Function::BuiltIn(k)));
+        }
+        let place = self.at(path.span);
+        if let Some(d) = found {
+            let word = match self.cx.kind(d) {
+                Some((k, _)) if k.word == crate::kinds::LET.word => "a value",
+                Some((k, _)) => k.word,
+                None => "a file",
+            };
             let mut f = Finding::new(
-                &codes::UNKNOWN_NAME,
+                &codes::WRONG_TYPE,
                 place,
-                format!("there is no function `{name}`"),
+                format!(
+                    "`{}` is no function to call: it is {}",
+                    path.text(),
+                    if word.starts_with("a ") {
+                        word.to_owned()
+                    } else {
+                        article(word)
+                    }
+                ),
             )
-            .here("no such function")
-            .help(format!(
-                "there are {}",
-                FUNCTIONS.iter().map(|f| f.0).collect::<Vec<_>>().join(", ")
-            ));
-            if let Some(n) = pick_nearest(name, FUNCTIONS.iter().map(|f| f.0)) {
-                f.message.push_str(&format!("; did you mean `{n}`?"));
-                f = f.fix(format!("write `{n}`"), FixTier::NeedsALook, place, n);
+            .here("no function")
+            .label(Local::Head(d), "declared here");
+            if self.cx.is_pattern(d) {
+                f = f.help(format!(
+                    "a pattern is filled in by a declaration: `{word} name like {}(…) {{ … }}`",
+                    path.text()
+                ));
             }
             self.cx.report(f);
+            return Ok(None);
+        }
+        let mut known: Vec<SmolStr> = match in_file {
+            Some(f) => {
+                let names = self.cx.names_in(f);
+                let function = |n: &SmolStr| {
+                    self.cx
+                        .db()
+                        .lookup(f, n)
+                        .is_some_and(|d| self.cx.is_function(d))
+                };
+                names.into_iter().filter(function).collect()
+            }
+            None => Vec::new(),
+        };
+        if plain {
+            known.extend(FUNCTIONS.iter().map(|f| SmolStr::new_static(f.0)));
+        }
+        let mut f = Finding::new(
+            &codes::UNKNOWN_NAME,
+            place,
+            format!("there is no function `{}`", path.text()),
+        )
+        .here("no such function");
+        if let Some(n) = near_names(&name.text, known.iter().map(SmolStr::as_str)).first() {
+            let at = self.at(name.span);
+            f.message.push_str(&format!("; did you mean `{n}`?"));
+            f = f.help(format!("write `{n}`")).fix(
+                format!("write `{n}`"),
+                FixTier::NeedsALook,
+                at,
+                n.clone(),
+            );
+        } else if !known.is_empty() {
+            let list: Vec<&str> = known.iter().map(SmolStr::as_str).collect();
+            f = f.help(format!("there are {}", list.join(", ")));
+        }
+        self.cx.report(f);
+        Ok(None)
+    }
+
+    /// Calls a function of the user's. What is wrong with it whatever it is given is said in its own text.
+    fn call_own(&mut self, f: DeclId, path: &Path, given: &[Value], span: Span) -> Eval<Value> {
+        let Some((parameters, value)) = reuse::function_of(self.cx, f) else {
             return Ok(Value::Unknown);
         };
-        if bad {
+        let place = self.at(span);
+        if parameters.len() != given.len() {
+            let form = reuse::call_form(&path.text(), &parameters);
+            let n = parameters.len();
+            self.cx.report(
+                Finding::new(
+                    &codes::ARGUMENTS,
+                    place,
+                    format!(
+                        "`{}` takes {n} {}, `{form}`, not {}",
+                        path.text(),
+                        if n == 1 { "value" } else { "values" },
+                        given.len()
+                    ),
+                )
+                .here(format!("{} given", given.len()))
+                .label(Local::Head(f), "the function")
+                .help(format!("write `{form}`")),
+            );
             return Ok(Value::Unknown);
         }
-        let one = matches!(name, "sqrt" | "abs");
-        if values.is_empty() || one && values.len() != 1 {
+        if self.cx.scope.calls.contains(&f) {
+            reuse::recursion(self.cx, f);
+            return Ok(Value::Unknown);
+        }
+        self.cx.scope.made += 1;
+        if self.cx.scope.made > reuse::MOST_CALLS {
+            if self.cx.scope.made == reuse::MOST_CALLS + 1 {
+                let head = Local::Value(self.cx.me, self.cx.my_slot());
+                let most = reuse::MOST_CALLS;
+                self.cx.report(
+                    Finding::new(
+                        &codes::NOT_COMPUTABLE,
+                        head,
+                        format!("more than {most} calls of functions are needed for this value"),
+                    )
+                    .here("too many calls")
+                    .help("name parts of it with `let`, so that each is computed once"),
+                );
+            }
+            return Ok(Value::Unknown);
+        }
+        let outermost = self.cx.scope.calls.is_empty() || self.cx.scope.calls == [self.cx.me];
+        let before = self.cx.findings.len();
+        let v = reuse::body(self.cx, f, &parameters, &value, given)?;
+        if !outermost || self.cx.findings.len() == before {
+            return Ok(v);
+        }
+        let (told, found): (Vec<_>, Vec<_>) = self
+            .cx
+            .findings
+            .split_off(before)
+            .into_iter()
+            .partition(|x| !matches!(x.place, Local::Span(..)));
+        let unknown = vec![Value::Unknown; given.len()];
+        reuse::body(self.cx, f, &parameters, &value, &unknown)?;
+        let common = self.cx.findings.split_off(before);
+        self.cx.findings.extend(told);
+        for x in found.into_iter().filter(|x| !common.contains(x)) {
+            let lead = format!("`{}` does not take what it is given here", path.text());
+            self.cx
+                .report(reuse::at_the_values(x, lead, place, "called here"));
+        }
+        Ok(v)
+    }
+
+    fn call_built_in(
+        &mut self,
+        which: usize,
+        given: Vec<Value>,
+        arguments: &[Expr],
+        span: Span,
+    ) -> Eval<Value> {
+        let (name, form, _) = FUNCTIONS[which];
+        let one = takes_one(form);
+        if given.is_empty() || one && given.len() != 1 {
             let place = self.at(span);
             self.cx.report(
                 Finding::new(
-                    &codes::WRONG_TYPE,
+                    &codes::ARGUMENTS,
                     place,
                     format!(
-                        "`{name}` takes {}, not {}: {}",
+                        "`{name}` takes {}, not {}: `{form}`",
                         if one {
                             "one value"
                         } else {
                             "one value or more"
                         },
-                        values.len(),
-                        known.1
+                        given.len()
                     ),
                 )
-                .here(known.1),
+                .here(format!("{} given", given.len()))
+                .help(format!("write `{form}`")),
             );
             return Ok(Value::Unknown);
         }
-        let (first, first_span) = values[0].clone();
-        for (q, s) in &values[1..] {
-            if let Err(m) = first.kind.comparable(q.kind) {
-                return Ok(self.mismatch(first_span.join(*s), &m, &[first_span, *s]));
+        if name == "count" {
+            let mut n = 0;
+            for v in &given {
+                n += match v {
+                    Value::Unknown => return Ok(Value::Unknown),
+                    Value::List(items) => items.len(),
+                    Value::Table(t) => t.rows,
+                    _ => 1,
+                };
             }
-            if !self.gallons(&first, q, first_span.join(*s)) {
+            return Ok(Value::Quantity(Quantity::computed(Kind::Count, n as f64)));
+        }
+        let mut values = Vec::with_capacity(given.len());
+        let mut bad = false;
+        for (v, s) in given.into_iter().zip(arguments) {
+            match v {
+                // A list counts as its elements: `mean([a, b])`.
+                Value::List(items) if !one => {
+                    for v in items.iter() {
+                        match self.operand(v.clone(), s.span) {
+                            Some(q) => values.push((q, s)),
+                            None => bad = true,
+                        }
+                    }
+                }
+                v => match self.operand(v, s.span) {
+                    Some(q) => values.push((q, s)),
+                    None => bad = true,
+                },
+            }
+        }
+        if bad {
+            return Ok(Value::Unknown);
+        }
+        let Some((first, first_text)) = values.first().cloned() else {
+            let place = self.at(span);
+            self.cx.report(
+                Finding::new(
+                    &codes::NOT_COMPUTABLE,
+                    place,
+                    format!("`{name}` is asked of an empty list: it needs one value or more"),
+                )
+                .here("an empty list")
+                .help("check what the list is made of"),
+            );
+            return Ok(Value::Unknown);
+        };
+        let first_span = first_text.span;
+        for (q, text) in &values[1..] {
+            let s = text.span;
+            if let Err(m) = first.kind.comparable(q.kind) {
+                return Ok(self.mismatch(first_span.join(s), &m, &[first_span, s]));
+            }
+            if !self.gallons(&first, q, first_span.join(s), &[first_text, text]) {
                 return Ok(Value::Unknown);
             }
         }
@@ -1007,12 +1269,39 @@ impl Ev<'_, '_> {
             "max" => values[1..]
                 .iter()
                 .for_each(|(q, _)| acc = acc.max(&q.value)),
-            "mean" => {
-                // Works for points too: the mean of two temperatures is a temperature.
+            "mean" | "sum" => {
+                // A mean works for points too: that of two temperatures is a temperature.
+                if name == "sum" && values.len() > 1 {
+                    match kind.add(values[1].0.kind) {
+                        Ok(k) => kind = k,
+                        Err(m) => return Ok(self.mismatch(span, &m, &[])),
+                    }
+                }
                 values[1..]
                     .iter()
                     .for_each(|(q, _)| acc = acc.add(&q.value));
-                acc = acc.scale(1.0 / values.len() as f64);
+                if name == "mean" {
+                    acc = acc.scale(1.0 / values.len() as f64);
+                }
+            }
+            "median" => {
+                // The middle rises with each value, so its bounds are those of all lower and all upper ends.
+                let all: Vec<(&Tol, Direction)> = values
+                    .iter()
+                    .map(|(q, _)| (&q.value, Direction::Rising))
+                    .collect();
+                let middle = |v: &[f64]| {
+                    let mut v = v.to_vec();
+                    v.sort_by(f64::total_cmp);
+                    let half = v.len() / 2;
+                    Ok::<f64, std::convert::Infallible>(if v.len().is_multiple_of(2) {
+                        0.5 * (v[half - 1] + v[half])
+                    } else {
+                        v[half]
+                    })
+                };
+                let Ok(v) = Tol::monotone("median", &all, middle);
+                acc = v;
             }
             "abs" => acc = acc.abs(),
             _ => match (acc.sqrt(), kind.pow(1, 2)) {
@@ -1035,6 +1324,151 @@ impl Ev<'_, '_> {
             },
             span,
         ))
+    }
+
+    // ---- elements ------------------------------------------------------------------------------
+
+    /// An element of a list or a row of a table, and what is behind it.
+    fn element(&mut self, list: &Path, steps: &[Access]) -> Eval<Value> {
+        let mut value = self.path(list, false)?;
+        let mut so_far = list.span;
+        let mut k = 0;
+        while k < steps.len() {
+            match &steps[k] {
+                Access::Index(e) => {
+                    let index = self.expr(e, Some(Kind::Count))?;
+                    value = self.index(value, so_far, index, e.span)?;
+                    so_far = self.to_bracket(so_far.join(e.span));
+                    k += 1;
+                }
+                Access::Member(_) => {
+                    let names: Vec<Name> = steps[k..]
+                        .iter()
+                        .map_while(|s| match s {
+                            Access::Member(n) => Some(n.clone()),
+                            Access::Index(_) => None,
+                        })
+                        .collect();
+                    let (v, used) = self.member(value, &names, so_far)?;
+                    so_far = so_far.join(names[used - 1].span);
+                    value = v;
+                    k += used;
+                }
+            }
+            if value == Value::Absent {
+                let text = self.source(so_far);
+                let place = self.at(so_far);
+                self.cx.report(
+                    Finding::new(
+                        &codes::NOT_GIVEN,
+                        place,
+                        format!("`{text}` has no value: it, or something it is computed from, is not given"),
+                    )
+                    .here("no value")
+                    .help("give what is missing where it belongs, or use another value here"),
+                );
+                value = Value::Unknown;
+            }
+        }
+        Ok(value)
+    }
+
+    /// One element, counted from 1.
+    fn index(&mut self, list: Value, list_span: Span, index: Value, span: Span) -> Eval<Value> {
+        let text = self.source(list_span);
+        let (count, what) = match &list {
+            Value::List(items) => (items.len(), "element"),
+            Value::Table(t) => (t.rows, "row"),
+            Value::Unknown => return Ok(Value::Unknown),
+            other => {
+                let place = self.at(list_span);
+                self.cx.report(
+                    Finding::new(
+                        &codes::WRONG_TYPE,
+                        place,
+                        format!(
+                            "`{text}` is {}, no list to take an element of",
+                            other.describe()
+                        ),
+                    )
+                    .here(other.describe())
+                    .help("leave the brackets out"),
+                );
+                return Ok(Value::Unknown);
+            }
+        };
+        let at = match &index {
+            Value::Unknown => return Ok(Value::Unknown),
+            Value::Quantity(q) if q.kind.is_dimensionless() && !q.value.is_toleranced() => q.si(),
+            other => {
+                let given = match other {
+                    Value::Quantity(q) if q.kind.is_dimensionless() => {
+                        "a number with a tolerance".to_owned()
+                    }
+                    v => v.describe(),
+                };
+                let place = self.at(span);
+                self.cx.report(
+                    Finding::new(
+                        &codes::ELEMENT,
+                        place,
+                        format!("an element of `{text}` is named by a whole number, counted from 1, not by {given}"),
+                    )
+                    .here(given)
+                    .help(format!("write `{text}[1]` for the first")),
+                );
+                return Ok(Value::Unknown);
+            }
+        };
+        if at.fract() != 0.0 || at < 1.0 || at > count as f64 {
+            let place = self.at(span);
+            let has = match count {
+                0 => format!("`{text}` has no {what}s"),
+                1 => format!("`{text}` has one {what}"),
+                n => format!("`{text}` has {n} {what}s"),
+            };
+            let shown = number_text(at);
+            let message = if count == 0 {
+                format!("{has}: there is no {what} {shown}")
+            } else if at.fract() != 0.0 {
+                format!("{has}, counted by whole numbers: there is no {what} {shown}")
+            } else {
+                format!("{has}, counted from 1: there is no {what} {shown}")
+            };
+            let mut f =
+                Finding::new(&codes::ELEMENT, place, message).here(format!("no such {what}"));
+            f = match count {
+                0 => f.help("fill the list, or take the line out"),
+                1 => f.help(format!("write `{text}[1]`")),
+                n => f.help(format!("write a whole number from 1 to {n}")),
+            };
+            self.cx.report(f);
+            return Ok(Value::Unknown);
+        }
+        let at = at as usize - 1;
+        Ok(match list {
+            Value::List(items) => items[at].clone(),
+            Value::Table(t) => Value::Record(Arc::new(t.row(at))),
+            _ => Value::Unknown,
+        })
+    }
+
+    /// The span as far as the bracket that closes behind it.
+    fn to_bracket(&self, span: Span) -> Span {
+        let db = self.cx.db();
+        let whole = db.chunk(self.owner).slice(db.text(db.file_of(self.owner)));
+        let behind = whole.get(span.end as usize..).unwrap_or_default();
+        match behind.find(']') {
+            Some(n) => Span::new(span.start as usize, span.end as usize + n + 1),
+            None => span,
+        }
+    }
+
+    /// The text of the owner at a span.
+    fn source(&self, span: Span) -> String {
+        let db = self.cx.db();
+        let whole = db.chunk(self.owner).slice(db.text(db.file_of(self.owner)));
+        whole.get(span.range()).unwrap_or_default().to_owned()
     }
 
     // ---- names ---------------------------------------------------------------------------------
@@ -1077,20 +1511,48 @@ impl Ev<'_, '_> {
 
     /// The value a path leads to; `Absent` where it, or something on the way, is not given.
     pub fn find(&mut self, p: &Path, decl_only: bool) -> Eval<Value> {
+        self.follow(p, decl_only, false)
+    }
+
+    /// What a declaration may be like: a declaration or a pattern; parameters are no candidates.
+    pub(crate) fn base(&mut self, p: &Path) -> Eval<Value> {
+        self.follow(p, true, true)
+    }
+
+    /// What a name means as a parameter of the function or pattern whose text this is.
+    fn parameter(&mut self, name: &str) -> Eval<Option<Value>> {
+        if let Some(given) = &self.cx.scope.given {
+            return Ok(given.iter().find(|g| g.0 == name).map(|g| g.1.clone()));
+        }
+        if self.cx.is_pattern(self.owner) {
+            return reuse::parameter_value(self.cx, self.owner, name);
+        }
+        Ok(None)
+    }
+
+    fn follow(&mut self, p: &Path, decl_only: bool, for_like: bool) -> Eval<Value> {
         let first = &p.names[0];
         let file = self.cx.file_of(self.owner);
         let mut next = 1;
-        let bound = self.bound(p);
-        let own = if decl_only || bound.is_some() {
-            None
-        } else {
-            self.cx
-                .kind(self.cx.me)
-                .filter(|k| k.0.word != crate::kinds::REQUIRE.word)
-                .and_then(|(k, s)| own_slot(k, s, p, &mut next))
+        let parameter = match for_like {
+            true => None,
+            false => self.parameter(&first.text)?,
         };
+        let bound = self.bound(p);
+        let own =
+            if decl_only || bound.is_some() || parameter.is_some() || self.cx.scope.given.is_some()
+            {
+                None
+            } else {
+                self.cx
+                    .kind(self.cx.me)
+                    .filter(|k| k.0.word != crate::kinds::REQUIRE.word)
+                    .and_then(|(k, s)| own_slot(k, s, p, &mut next))
+            };
         let mut value = if let Some(x) = bound {
             Value::Decl(x)
+        } else if let Some(v) = parameter {
+            v
         } else if let Some(slot) = own {
             self.cx.slot(self.cx.me, slot)?
         } else if first.text == crate::library::NAME {
@@ -1109,6 +1571,7 @@ impl Ev<'_, '_> {
             };
             next = 2;
             match self.cx.db().library(&second.text) {
+                Some(d) if self.no_part(d, second.span, for_like) => return Ok(Value::Unknown),
                 Some(d) => Value::Decl(d),
                 None => {
                     let names: Vec<SmolStr> =
@@ -1123,20 +1586,9 @@ impl Ev<'_, '_> {
         } else if let Some(d) = self.find_item(file, &first.text) {
             // Only what is no declaration of a known kind is read for its path, so that an edit inside a
             // declaration does not touch those who merely name it.
-            let brought_in = match self.cx.kind(d) {
-                Some(_) => None,
-                None => match &self.cx.item(d).item.kind {
-                    ItemKind::Use { path, .. } => Some(path.clone()),
-                    _ => None,
-                },
-            };
-            match brought_in {
-                Some(path) => {
-                    let from = self.cx.db().path(file).clone();
-                    let Some(target) = crate::paths::join(&from, &path.text)
-                        .ok()
-                        .and_then(|full| self.cx.lookup_file(&full))
-                    else {
+            match self.used_file(d, file) {
+                Some(target) => {
+                    let Some(target) = target else {
                         // Reported at the `use` line.
                         return Ok(Value::Unknown);
                     };
@@ -1154,7 +1606,13 @@ impl Ev<'_, '_> {
                     };
                     next = 2;
                     match self.cx.lookup(target, &second.text) {
-                        Some(d) => self.item_value(d)?,
+                        Some(d) => match self.no_part(d, second.span, for_like) {
+                            true => return Ok(Value::Unknown),
+                            false => self.item_value(d)?,
+                        },
+                        None if self.cx.may_be_damaged(target, &second.text) => {
+                            return Ok(Value::Unknown);
+                        }
                         None => {
                             let names: Vec<SmolStr> = self.cx.names_in(target);
                             let shown = self.cx.db().path(target).clone();
@@ -1166,13 +1624,25 @@ impl Ev<'_, '_> {
                         }
                     }
                 }
+                None if self.no_part(d, first.span, for_like) => return Ok(Value::Unknown),
                 None => self.item_value(d)?,
             }
+        } else if self.cx.may_be_damaged(file, &first.text) {
+            return Ok(Value::Unknown);
         } else {
             let mut names: Vec<SmolStr> = self.cx.names_in(file);
             names.extend(self.cx.bound.iter().map(|b| b.0.clone()));
+            if let Some(given) = &self.cx.scope.given {
+                names.extend(given.iter().map(|g| g.0.clone()));
+            } else if self.cx.is_pattern(self.owner)
+                && let Some(x) = decl_of(&self.cx.item(self.owner).item)
+            {
+                let own = x.parameters.iter().flatten();
+                names.extend(own.map(|p| p.name.text.clone()));
+            }
             if let Some((k, s)) = self.cx.kind(self.cx.me)
                 && !decl_only
+                && self.cx.scope.given.is_none()
                 && k.word != crate::kinds::REQUIRE.word
             {
                 names.extend(s.list.iter().map(|n| SmolStr::new(&n.0)));
@@ -1237,6 +1707,64 @@ impl Ev<'_, '_> {
             return None;
         }
         self.cx.lookup(file, &format!("@{name}"))
+    }
+
+    /// The file that an item brings in, if it is a `use` line; `Some(None)` where that is not there.
+    fn used_file(
+        &mut self,
+        d: DeclId,
+        from: cutwater_finding::FileId,
+    ) -> Option<Option<cutwater_finding::FileId>> {
+        if self.cx.kind(d).is_some() {
+            return None;
+        }
+        let parsed = self.cx.item(d);
+        let ItemKind::Use { path, .. } = &parsed.item.kind else {
+            return None;
+        };
+        let from = self.cx.db().path(from).clone();
+        let full = crate::paths::join(&from, &path.text).ok();
+        Some(full.and_then(|full| self.cx.lookup_file(&full)))
+    }
+
+    /// Whether an item is a function or, unless for `like`, a pattern: reported, for neither is a part or a value.
+    fn no_part(&mut self, d: DeclId, span: Span, for_like: bool) -> bool {
+        let (function, pattern) = (self.cx.is_function(d), self.cx.is_pattern(d));
+        if !function && (!pattern || for_like) {
+            return false;
+        }
+        let name = self.cx.name(d);
+        let place = self.at(span);
+        let f = if function {
+            let form = match reuse::function_of(self.cx, d) {
+                Some((parameters, _)) => reuse::call_form(&name, &parameters),
+                None => format!("{name}(…)"),
+            };
+            Finding::new(
+                &codes::PATTERN_AS_PART,
+                place,
+                format!("`{name}` is a function: it has a value only where it is called, `{form}`"),
+            )
+            .here("a function")
+            .help(format!("write `{form}`"))
+        } else {
+            let word = self.cx.kind_word(d);
+            Finding::new(
+                &codes::PATTERN_AS_PART,
+                place,
+                format!(
+                    "`{name}` is a pattern for {word}s, not {} itself",
+                    article(word)
+                ),
+            )
+            .here("a pattern")
+            .help(format!(
+                "declare one that fills it in, `{word} … like {name}(…) {{ }}`, and name that here"
+            ))
+        };
+        self.cx
+            .report(f.label(Local::Head(d), "declared with parameters"));
+        true
     }
 
     fn item_value(&mut self, d: DeclId) -> Eval<Value> {
@@ -1325,6 +1853,48 @@ impl Ev<'_, '_> {
                     self.member(of, names, so_far)
                 }
             },
+            Value::Table(t) => match t.part(&name.text) {
+                Some(v) => Ok((v, 1)),
+                None => {
+                    let known: Vec<SmolStr> =
+                        t.columns.iter().map(|c| SmolStr::new_static(c.0)).collect();
+                    let message = format!("this table has no column `{}`", name.text);
+                    Ok((self.no_such(name, message, &known), 1))
+                }
+            },
+            // What a list is asked for, each of its elements is.
+            Value::List(items) => {
+                let mut out = Vec::with_capacity(items.len());
+                let mut used = 1;
+                for (k, item) in items.iter().enumerate() {
+                    let (v, n) = self.member(item.clone(), names, so_far)?;
+                    used = n;
+                    match v {
+                        Value::Unknown => return Ok((Value::Unknown, n)),
+                        Value::Absent => {
+                            let whose = match item {
+                                Value::Decl(d) => format!("`{}`", self.cx.name(*d)),
+                                _ => format!("element {}", k + 1),
+                            };
+                            let place = self.at(name.span);
+                            let mut f = Finding::new(
+                                &codes::NOT_GIVEN,
+                                place,
+                                format!("{whose} of this list has no `{}`: it, or something it is computed from, is not given", name.text),
+                            )
+                            .here("not every element has it")
+                            .help("give what is missing where it belongs, or name the elements one by one");
+                            if let Value::Decl(d) = item {
+                                f = f.label(Local::Head(*d), format!("no `{}`", name.text));
+                            }
+                            self.cx.report(f);
+                            return Ok((Value::Unknown, n));
+                        }
+                        v => out.push(v),
+                    }
+                }
+                Ok((Value::List(out.into()), used))
+            }
             Value::Unknown => Ok((Value::Unknown, 1)),
             other => no_parts(self, other.describe()),
         }
@@ -1419,14 +1989,22 @@ impl Ev<'_, '_> {
                     } else {
                         q.kind.name().into_owned()
                     };
-                    self.cx.report(
-                        Finding::new(
-                            &codes::OUT_OF_RANGE,
-                            place,
-                            format!("`{field}` is {bounds}, not {given}"),
-                        )
-                        .here(bounds),
-                    );
+                    let f = Finding::new(
+                        &codes::OUT_OF_RANGE,
+                        place,
+                        format!("`{field}` is {bounds}, not {given}"),
+                    )
+                    .here(bounds);
+                    let mended = match &e.kind {
+                        ExprKind::Number(n)
+                            if n.value.fract() == 0.0
+                                && (f64::from(least)..=f64::from(most)).contains(&n.value) =>
+                        {
+                            remedy::unit_taken_out(self.owner, n)
+                        }
+                        _ => None,
+                    };
+                    self.cx.report(remedy::with(f, mended));
                     return Ok(Value::Unknown);
                 }
                 Ok(Value::Quantity(Quantity {
@@ -1442,7 +2020,24 @@ impl Ev<'_, '_> {
                 v @ (Value::Date(_) | Value::Unknown) => Ok(v),
                 other => Ok(self.wrong(e.span, field, "a date, as 2026-05-14", &other)),
             },
-            Type::Choice(words) => Ok(self.choice(words, e, field)),
+            Type::Choice(words) => {
+                // A word that a pattern takes from outside.
+                if let ExprKind::Path(p) = &e.kind
+                    && let [one] = p.names.as_slice()
+                    && let Some(v) = self.parameter(&one.text)?
+                {
+                    return Ok(match v {
+                        Value::Choice(w) if words.iter().any(|x| x.0 == w) => v,
+                        v => {
+                            let list: Vec<String> =
+                                words.iter().map(|w| format!("`{}`", w.0)).collect();
+                            let expected = format!("one of the words {}", list.join(", "));
+                            self.wrong(e.span, field, &expected, &v)
+                        }
+                    });
+                }
+                Ok(self.choice(words, e, field))
+            }
             Type::Ref(kinds) => self.reference(kinds, e, field),
             Type::RefList(kinds) => {
                 let items: &[Expr] = match &e.kind {
@@ -1452,8 +2047,9 @@ impl Ev<'_, '_> {
                 let mut out = Vec::with_capacity(items.len());
                 let mut bad = false;
                 for i in items {
-                    match self.reference(kinds, i, field)? {
+                    match self.reference_or_list(kinds, i, field)? {
                         Value::Unknown => bad = true,
+                        Value::List(more) => out.extend(more.iter().cloned()),
                         v => out.push(v),
                     }
                 }
@@ -1571,6 +2167,23 @@ impl Ev<'_, '_> {
                 article(&expected.name())
             ));
         }
+        if f.fix.is_none() {
+            let mended = match (m.slip, unit, &e.kind) {
+                (
+                    Some(LikelySlip::VacuumForGauge | LikelySlip::GaugeForVacuum),
+                    Some(u),
+                    ExprKind::Number(_),
+                ) => {
+                    let settings = self.cx.settings();
+                    remedy::sign_turned(self.owner, e, expected, u, &settings)
+                }
+                (Some(LikelySlip::UnitNotWanted), _, ExprKind::Number(n)) => {
+                    remedy::unit_taken_out(self.owner, n)
+                }
+                _ => None,
+            };
+            f = remedy::with(f, mended);
+        }
         self.cx.report(f);
         false
     }
@@ -1679,69 +2292,97 @@ impl Ev<'_, '_> {
             return Value::Unknown;
         }
         let place = self.at(e.span);
-        self.cx.report(
-            Finding::new(
-                &codes::UNKNOWN_WORD,
-                place,
-                format!("`{field}` is one of the words {}", list()),
-            )
-            .here("not one of them"),
-        );
+        let f = Finding::new(
+            &codes::UNKNOWN_WORD,
+            place,
+            format!("`{field}` is one of the words {}", list()),
+        )
+        .here("not one of them");
+        let quoted = match &e.kind {
+            ExprKind::Text(t) => words.iter().find(|w| w.0 == t.trim()),
+            _ => None,
+        };
+        let mended = quoted.and_then(|w| remedy::quotes_taken_off(self.owner, e, w.0));
+        self.cx.report(match quoted {
+            Some(w) => remedy::with(f.help(format!("write `{}`, without quotes", w.0)), mended),
+            None => f,
+        });
         Value::Unknown
     }
 
     fn reference(&mut self, kinds: &'static [&'static str], e: &Expr, field: &str) -> Eval<Value> {
         let wanted = kinds.join(" or ");
-        let ExprKind::Path(p) = &e.kind else {
-            if e.kind == ExprKind::Error {
+        Ok(match self.reference_or_list(kinds, e, field)? {
+            v @ Value::List(_) => {
+                let expected = format!("the name of {}", article(&wanted));
+                self.wrong(e.span, field, &expected, &v)
+            }
+            v => v,
+        })
+    }
+
+    /// What a name or an element of a list leads to; a parameter may stand for a list of declarations.
+    fn reference_or_list(
+        &mut self,
+        kinds: &'static [&'static str],
+        e: &Expr,
+        field: &str,
+    ) -> Eval<Value> {
+        let wanted = kinds.join(" or ");
+        let (v, text) = match &e.kind {
+            ExprKind::Path(p) => (self.path(p, true)?, p.text()),
+            ExprKind::Element(p, steps) => (self.element(p, steps)?, self.source(e.span)),
+            ExprKind::Error => return Ok(Value::Unknown),
+            _ => {
+                let place = self.at(e.span);
+                self.cx.report(
+                    Finding::new(
+                        &codes::WRONG_TYPE,
+                        place,
+                        format!("`{field}` takes the name of {}", article(&wanted)),
+                    )
+                    .here(format!("not the name of {}", article(&wanted))),
+                );
                 return Ok(Value::Unknown);
             }
-            let place = self.at(e.span);
-            self.cx.report(
-                Finding::new(
-                    &codes::WRONG_TYPE,
-                    place,
-                    format!("`{field}` takes the name of {}", article(&wanted)),
-                )
-                .here(format!("not the name of {}", article(&wanted))),
-            );
-            return Ok(Value::Unknown);
         };
-        let v = self.path(p, true)?;
-        Ok(match v {
-            Value::Decl(d) => {
-                let word = self.cx.kind_word(d);
-                if kinds.contains(&word) {
-                    Value::Decl(d)
-                } else if self.cx.kind(d).is_none() {
-                    // Its own declaration is not understood; reported there.
-                    Value::Unknown
-                } else {
-                    let place = self.at(e.span);
-                    self.cx.report(
-                        Finding::new(
-                            &codes::WRONG_TYPE,
-                            place,
-                            format!(
-                                "`{field}` takes {}, but `{}` is {}",
-                                article(&wanted),
-                                p.text(),
-                                article(word)
-                            ),
-                        )
-                        .here(article(word))
-                        .label(Local::Head(d), "declared here"),
-                    );
-                    Value::Unknown
+        let all = match &v {
+            Value::List(items) => items.to_vec(),
+            one => vec![one.clone()],
+        };
+        for one in all {
+            match one {
+                Value::Decl(d) => {
+                    let word = self.cx.kind_word(d);
+                    if kinds.contains(&word) {
+                        continue;
+                    }
+                    // Where its own declaration is not understood, that is reported there.
+                    if self.cx.kind(d).is_some() {
+                        let place = self.at(e.span);
+                        self.cx.report(
+                            Finding::new(
+                                &codes::WRONG_TYPE,
+                                place,
+                                format!(
+                                    "`{field}` takes {}, but `{text}` is {}",
+                                    article(&wanted),
+                                    article(word)
+                                ),
+                            )
+                            .here(article(word))
+                            .label(Local::Head(d), "declared here"),
+                        );
+                    }
+                    return Ok(Value::Unknown);
+                }
+                other => {
+                    let expected = format!("the name of {}", article(&wanted));
+                    return Ok(self.wrong(e.span, field, &expected, &other));
                 }
             }
-            other => self.wrong(
-                e.span,
-                field,
-                &format!("the name of {}", article(&wanted)),
-                &other,
-            ),
-        })
+        }
+        Ok(v)
     }
 
     fn piece(&mut self, kinds: &'static [&'static str], e: &Expr, field: &str) -> Eval<Value> {

@@ -63,15 +63,17 @@ impl Db {
         let mut raw = self.raw_findings(file);
         raw.sort_by(|a, b| key(&a.0).cmp(&key(&b.0)));
         raw.dedup_by(|a, b| a.0 == b.0);
-        let (mut out, places): (Vec<Found>, Vec<Local>) = raw
+        let (mut out, places): (Vec<Found>, Vec<Vec<Local>>) = raw
             .into_iter()
-            .map(|(finding, place)| {
+            .map(|(finding, places)| {
                 let found = Found {
-                    subject: self.subject(&place),
+                    subject: places
+                        .first()
+                        .map_or(SmolStr::default(), |p| self.subject(p)),
                     finding,
                     standing: Standing::Open,
                 };
-                (found, place)
+                (found, places)
             })
             .unzip();
         // Before levels: whether a line accepts something is no matter of settings.
@@ -103,8 +105,8 @@ impl Db {
         };
         match *place {
             Local::File(..) => SmolStr::default(),
-            Local::Head(d) => self.head_of(d),
-            Local::Slot(d, s) | Local::Value(d, s) => {
+            Local::Head(d) | Local::Item(d) => self.head_of(d),
+            Local::Slot(d, s) | Local::Value(d, s) | Local::Rows(d, s) => {
                 let name = match (&self.parsed(d).item.kind, self.kind(d)) {
                     (ItemKind::Decl(_), Some((_, slots))) => {
                         slots.list.get(s as usize).map_or("", |x| x.0.as_str())
@@ -113,10 +115,12 @@ impl Db {
                 };
                 below(d, name)
             }
-            Local::Span(d, span) => match &self.parsed(d).item.kind {
-                ItemKind::Decl(decl) => below(d, &entry_at(&decl.entries, span)),
-                _ => self.head_of(d),
-            },
+            Local::Span(d, span) | Local::Entry(d, span) | Local::NewEntry(d, span) => {
+                match &self.parsed(d).item.kind {
+                    ItemKind::Decl(decl) => below(d, &entry_at(&decl.entries, span)),
+                    _ => self.head_of(d),
+                }
+            }
         }
     }
 

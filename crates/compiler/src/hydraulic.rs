@@ -671,6 +671,14 @@ impl Builder<'_, '_> {
 
 /// The graph of a lay; reports what does not fit. `None` where it cannot be solved.
 pub(crate) fn graph(cx: &mut Cx<'_>, lay: DeclId) -> Eval<Option<Graph>> {
+    // Whoever asks: parameters of a pattern are those that this lay fills in.
+    let subject = std::mem::replace(&mut cx.scope.subject, lay);
+    let g = graph_of(cx, lay);
+    cx.scope.subject = subject;
+    g
+}
+
+fn graph_of(cx: &mut Cx<'_>, lay: DeclId) -> Eval<Option<Graph>> {
     // Chains are taken over whole from what the lay is like, where it has none of its own.
     for (owner, parsed) in lineage(cx, lay)? {
         let Some(decl) = decl_of(&parsed.item) else {

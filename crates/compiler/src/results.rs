@@ -73,6 +73,9 @@ pub fn of_decl(db: &Db, d: DeclId) -> Vec<Row> {
     let Some((_, slots)) = db.kind(d) else {
         return out;
     };
+    if db.is_pattern(d) || db.is_function(d) {
+        return out;
+    }
     let name = db.name(d).map_or("", |n| n.trim_start_matches('@'));
     for (k, (slot_name, slot)) in slots.list.iter().enumerate() {
         let path = if name.is_empty() {
@@ -194,10 +197,15 @@ fn rows(
                     }),
                     _ => None,
                 };
-                let name = name.unwrap_or_else(|| (k + 1).to_string());
-                // Stations go by their own names: `attack.left.flow`.
-                let base = path.strip_suffix(".stations").unwrap_or(&path);
-                rows(db, d, def, format!("{base}.{name}"), item, false, out);
+                let path = match name {
+                    // Stations go by their own names: `attack.left.flow`.
+                    Some(name) => {
+                        let base = path.strip_suffix(".stations").unwrap_or(&path);
+                        format!("{base}.{name}")
+                    }
+                    None => format!("{path}[{}]", k + 1),
+                };
+                rows(db, d, def, path, item, false, out);
             }
         }
         Value::Unknown

@@ -40,6 +40,8 @@ pub struct KindDef {
     pub tables: &'static [TableDef],
     /// What is computed from it.
     pub computed: &'static [ComputedDef],
+    /// Fields, blocks and tables that go with a choice alone.
+    pub only: &'static [Only],
     /// Whether it holds chains (`a -> b`).
     pub chains: bool,
     /// Whether it holds `hold x = value` lines.
@@ -69,12 +71,43 @@ pub const BLANK: KindDef = KindDef {
     groups: &[],
     tables: &[],
     computed: &[],
+    only: &[],
     chains: false,
     holds: false,
     member: None,
     member_names: None,
     check: None,
 };
+
+/// Fields, blocks and tables that a declaration has only where a field of it is one of some words.
+#[derive(Debug)]
+pub struct Only {
+    /// Their names.
+    pub names: &'static [&'static str],
+    /// The field that decides; a [`Type::Choice`].
+    pub field: &'static str,
+    /// The words with which they are there.
+    pub words: &'static [&'static str],
+}
+
+impl Only {
+    /// What must be written for them to be there: "`form = labyrinth`".
+    pub fn wanted(&self) -> String {
+        let all: Vec<String> = self
+            .words
+            .iter()
+            .map(|w| format!("`{} = {w}`", self.field))
+            .collect();
+        all.join(" or ")
+    }
+}
+
+impl KindDef {
+    /// With which choice a field, block or table is there; `None` where it always is.
+    pub fn only_of(&self, name: &str) -> Option<&'static Only> {
+        self.only.iter().find(|o| o.names.contains(&name))
+    }
+}
 
 /// A field.
 #[derive(Debug)]

@@ -14,6 +14,20 @@ pub fn number_text(v: f64) -> String {
     if s.len() <= 12 { s } else { format!("{v:.6}") }
 }
 
+/// A number to be written into a spec: seven digits that count, which is finer than any instrument of the trade.
+pub(crate) fn significant(v: f64) -> String {
+    if v == 0.0 || !v.is_finite() {
+        return number_text(v);
+    }
+    let places = (6 - v.abs().log10().floor() as i32).clamp(0, 12) as usize;
+    let s = format!("{v:.places$}");
+    if s.contains('.') {
+        s.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        s
+    }
+}
+
 /// A noun with its article: `a ring`, `an impeller`.
 pub fn article(noun: &str) -> String {
     let vowel = matches!(noun.chars().next(), Some('a' | 'e' | 'i' | 'o'));
@@ -190,7 +204,9 @@ pub fn near_names<'a>(name: &str, known: impl Iterator<Item = &'a str>) -> Vec<S
         .filter(|k| !k.starts_with('@') && *k != name)
         .filter_map(|k| {
             let d = distance(name, k);
-            let most = (name.chars().count().max(k.chars().count()) / 3).max(1);
+            let longer = name.chars().count().max(k.chars().count());
+            // A name of one letter is near no other: nothing of it would be kept.
+            let most = (longer / 3).max(1).min(longer.saturating_sub(1));
             (d <= most).then_some((d, k))
         })
         .collect();
@@ -246,6 +262,8 @@ mod tests {
             ["land_length"]
         );
         assert!(near_names("zebra", known.into_iter()).is_empty());
+        assert!(near_names("p", ["c", "q"].into_iter()).is_empty());
+        assert_eq!(near_names("aa", ["a", "zz"].into_iter()), ["a"]);
     }
 
     #[test]

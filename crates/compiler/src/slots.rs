@@ -8,6 +8,8 @@ use crate::codes;
 use crate::db::{Cx, Db, Local};
 use crate::eval::Ev;
 use crate::kinds;
+use crate::remedy;
+use crate::reuse;
 use crate::schema::{ColumnType, Need, Slot, TableDef};
 use crate::show::pick_nearest;
 use crate::value::{Cell, Origin, Table, Value};
@@ -81,7 +83,14 @@ pub(crate) fn slot_span(db: &Db, d: DeclId, slot: u16, value_only: bool) -> Span
                 return head;
             };
             let Some((name, _)) = slots.list.get(slot as usize) else {
-                return head;
+                // A parameter that is filled in here.
+                let name = db.filled(d, slot as usize - slots.list.len());
+                return decl
+                    .arguments
+                    .iter()
+                    .flatten()
+                    .find(|a| Some(&a.name.text) == name)
+                    .map_or(head, |a| a.value.span);
             };
             match find(decl, name) {
                 Some(e) => match &e.kind {
@@ -108,7 +117,10 @@ pub(crate) fn slot_name(db: &Db, d: DeclId, slot: u16) -> String {
         }
         Some((_, s)) => match s.list.get(slot as usize) {
             Some((n, _)) => format!("{name}.{n}"),
-            None => name.to_owned(),
+            None => match db.filled(d, slot as usize - s.list.len()) {
+                Some(n) => format!("{name}({n})"),
+                None => name.to_owned(),
+            },
         },
         None => name.to_owned(),
     }
@@ -124,7 +136,8 @@ pub(crate) fn written_or_computed(db: &Db, d: DeclId) -> Vec<u16> {
     let mut out = Vec::new();
     for (k, (name, slot)) in slots.list.iter().enumerate() {
         let wanted = match slot {
-            Slot::Computed(_) => true,
+            // A pattern is no part: nothing is computed from it.
+            Slot::Computed(_) => !db.is_pattern(d),
             Slot::Field(_) | Slot::GroupField(..) | Slot::Table(_) => {
                 decl.is_none_or(|x| x.like.is_some() || find(x, name).is_some())
             }
@@ -142,7 +155,7 @@ pub(crate) fn like_base(cx: &mut Cx<'_>, d: DeclId, parsed: &Parsed) -> Eval<Opt
         return Ok(None);
     };
     let before = cx.findings.len();
-    let base = Ev { cx, owner: d }.path(&path, true)?;
+    let base = Ev { cx, owner: d }.base(&path)?;
     cx.findings.truncate(before);
     Ok(match base {
         Value::Decl(b) if b != d && cx.kind_word(b) == cx.kind_word(d) => Some(b),
@@ -157,9 +170,11 @@ pub(crate) fn of_target(cx: &mut Cx<'_>, d: DeclId) -> Eval<Option<DeclId>> {
         let parsed = cx.item(at);
         if let Some(path) = decl_of(&parsed.item).and_then(|x| x.of.clone()) {
             let before = cx.findings.len();
-            let target = Ev { cx, owner: at }.path(&path, true)?;
+            let subject = std::mem::replace(&mut cx.scope.subject, d);
+            let target = Ev { cx, owner: at }.path(&path, true);
+            cx.scope.subject = subject;
             cx.findings.truncate(before);
-            return Ok(match target {
+            return Ok(match target? {
                 Value::Decl(t) => Some(t),
                 _ => None,
             });
@@ -191,6 +206,28 @@ pub(crate) fn lineage(cx: &mut Cx<'_>, d: DeclId) -> Eval<Vec<(DeclId, Arc<Parse
     Ok(out)
 }
 
+/// Whether something that was written in these declarations may not have been understood: a slip stands outside of
+/// every entry whose name is known, or what the last of them is like was not found. Then what seems to be missing may be
+/// there.
+pub(crate) fn is_damaged(line: &[(DeclId, Arc<Parsed>)]) -> bool {
+    fn known(entries: &[Entry], at: u32) -> bool {
+        entries
+            .iter()
+            .filter(|e| e.span.start <= at && at < e.span.end)
+            .any(|e| match &e.kind {
+                EntryKind::Error => false,
+                EntryKind::Group { entries, .. } => known(entries, at),
+                _ => true,
+            })
+    }
+    let last = line.last().and_then(|(_, p)| decl_of(&p.item));
+    last.is_some_and(|d| d.like.is_some())
+        || line.iter().any(|(_, p)| {
+            decl_of(&p.item)
+                .is_some_and(|d| p.errors.iter().any(|e| !known(&d.entries, e.span.start)))
+        })
+}
+
 /// The default texts, parsed once.
 fn default_expr(text: &'static str) -> Expr {
     static CACHE: OnceLock<RwLock<FxHashMap<&'static str, Expr>>> = OnceLock::new();
@@ -220,12 +257,16 @@ pub(crate) fn eval(cx: &mut Cx<'_>, d: DeclId, slot: u16) -> Eval<Value> {
     if kind.word == kinds::LET.word {
         let parsed = cx.item(d);
         return match &parsed.item.kind {
+            ItemKind::Let {
+                parameters: Some(_),
+                ..
+            } => reuse::eval_function(cx, d),
             ItemKind::Let { value, .. } => Ev { cx, owner: d }.expr(value, None),
             _ => Ok(Value::Unknown),
         };
     }
     let Some((name, slot)) = slots.list.get(slot as usize) else {
-        return Ok(Value::Absent);
+        return reuse::eval_parameter(cx, d, slot as usize - slots.list.len());
     };
     match slot {
         Slot::Computed(c) => (c.eval)(cx, d),
@@ -246,8 +287,12 @@ pub(crate) fn eval(cx: &mut Cx<'_>, d: DeclId, slot: u16) -> Eval<Value> {
                     let before = cx.findings.len();
                     let v = Ev { cx, owner }.store(f.ty, value, name)?;
                     if owner != d {
-                        // Said where it is written.
-                        cx.findings.truncate(before);
+                        reuse::differences(cx, d, owner, before, &[value], |cx| {
+                            Ev { cx, owner }.store(f.ty, value, name).map(drop)
+                        })?;
+                        if !reuse::applies(cx, d, kind, name)? {
+                            return Ok(Value::Absent);
+                        }
                     }
                     return Ok(v);
                 }
@@ -263,6 +308,9 @@ pub(crate) fn eval(cx: &mut Cx<'_>, d: DeclId, slot: u16) -> Eval<Value> {
                             return Ok(Value::Absent);
                         }
                     }
+                    if !reuse::applies(cx, d, kind, name)? {
+                        return Ok(Value::Absent);
+                    }
                     let e = default_expr(text);
                     let before = cx.findings.len();
                     let v = Ev { cx, owner: d }.store(f.ty, &e, name)?;
@@ -272,6 +320,7 @@ pub(crate) fn eval(cx: &mut Cx<'_>, d: DeclId, slot: u16) -> Eval<Value> {
                         v => v,
                     })
                 }
+                Need::Required if is_damaged(&lineage(cx, d)?) => Ok(Value::Unknown),
                 Need::Required | Need::Optional => Ok(Value::Absent),
             }
         }
@@ -288,7 +337,13 @@ pub(crate) fn eval(cx: &mut Cx<'_>, d: DeclId, slot: u16) -> Eval<Value> {
                     let before = cx.findings.len();
                     let v = table(cx, owner, t, written)?;
                     if owner != d {
-                        cx.findings.truncate(before);
+                        let at: Vec<&Expr> = written.at.iter().collect();
+                        reuse::differences(cx, d, owner, before, &at, |cx| {
+                            table(cx, owner, t, written).map(drop)
+                        })?;
+                        if !reuse::applies(cx, d, kind, name)? {
+                            return Ok(Value::Absent);
+                        }
                     }
                     return Ok(v);
                 }
@@ -573,6 +628,11 @@ fn table(cx: &mut Cx<'_>, owner: DeclId, def: &'static TableDef, t: &ast::Table)
     if !ok {
         return Ok(Value::Unknown);
     }
+    let types = columns
+        .iter()
+        .flatten()
+        .map(|(k, _)| def.columns[*k].ty)
+        .collect();
     let columns = columns
         .into_iter()
         .zip(cells)
@@ -581,6 +641,7 @@ fn table(cx: &mut Cx<'_>, owner: DeclId, def: &'static TableDef, t: &ast::Table)
     Ok(Value::Table(Arc::new(Table {
         at,
         columns,
+        types,
         rows: t.rows.len(),
     })))
 }
@@ -617,15 +678,18 @@ fn rising(
             return false;
         };
         if *v <= before {
-            cx.report(
-                Finding::new(
-                    &codes::NOT_RISING,
-                    Local::Span(owner, row.cells[k].span),
-                    format!("the rows of `{}` must go by rising {name}, but this one is not above the row before", def.name),
-                )
-                .here("not above the row before")
-                .help("put the rows in order, or check the digits"),
-            );
+            let f = Finding::new(
+                &codes::NOT_RISING,
+                Local::Span(owner, row.cells[k].span),
+                format!("the rows of `{}` must go by rising {name}, but this one is not above the row before", def.name),
+            )
+            .here("not above the row before")
+            .help("put the rows in order, or check the digits");
+            let slot = cx.kind(owner).and_then(|(_, s)| s.find(def.name));
+            cx.report(remedy::with(
+                f,
+                slot.and_then(|s| remedy::rows_in_order(owner, s)),
+            ));
             return false;
         }
         before = *v;

@@ -5,6 +5,7 @@
 
 use crate::DeclId;
 use crate::hydraulic::Solution;
+use crate::schema::ColumnType;
 use cutwater_mechanics::iso286;
 use cutwater_quantity::{CompoundUnit, Gallon, Kind, Tol};
 use smol_str::SmolStr;
@@ -134,6 +135,8 @@ pub struct Table {
     pub at: Option<Quantity>,
     /// By column name: the unit it was written in and the cells (`None`: not given).
     pub columns: Vec<TableColumn>,
+    /// What the cells of each column are, in the same order.
+    pub types: Vec<ColumnType>,
     /// Number of rows.
     pub rows: usize,
 }
@@ -175,6 +178,49 @@ impl Table {
         match self.columns.iter().find(|c| c.0 == column)?.2.get(row)? {
             Cell::Text(v) => Some(v.clone()),
             _ => None,
+        }
+    }
+
+    /// A cell as a value; `None` where there is no such column or row.
+    pub fn cell(&self, row: usize, column: usize) -> Option<Value> {
+        let (_, unit, cells) = self.columns.get(column)?;
+        Some(match (cells.get(row)?, self.types.get(column)?) {
+            (Cell::Absent, _) => Value::Absent,
+            (Cell::Text(t), _) => Value::Text(t.clone()),
+            (Cell::Number(si), ColumnType::Quantity(kind) | ColumnType::Signed(kind)) => {
+                Value::Quantity(Quantity {
+                    kind: *kind,
+                    value: Tol::exact(*si),
+                    gallon: unit.as_ref().and_then(|u| u.gallon()),
+                    unit: unit.clone(),
+                    origin: Origin::Stated,
+                    fit: None,
+                })
+            }
+            (Cell::Number(v), ColumnType::Text) => Value::Text(crate::show::number_text(*v).into()),
+        })
+    }
+
+    /// A row as a named set of values.
+    pub fn row(&self, row: usize) -> Record {
+        Record {
+            what: "row",
+            fields: (0..self.columns.len())
+                .filter_map(|k| Some((SmolStr::new_static(self.columns[k].0), self.cell(row, k)?)))
+                .collect(),
+        }
+    }
+
+    /// What a name of it means: a column's cells from top to bottom, those not given left out; or what `at` says.
+    pub fn part(&self, name: &str) -> Option<Value> {
+        match self.columns.iter().position(|c| c.0 == name) {
+            Some(k) => {
+                let cells = (0..self.rows).filter_map(|r| self.cell(r, k));
+                let given: Vec<Value> = cells.filter(|v| *v != Value::Absent).collect();
+                Some(Value::List(given.into()))
+            }
+            None if name == "at" => self.at.clone().map(Value::Quantity),
+            None => None,
         }
     }
 

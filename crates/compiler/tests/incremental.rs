@@ -17,6 +17,10 @@ const LINES: &[&str] = &[
     "let c = a / 2",
     "let c = w.outside_diameter",
     "let d = r.clearance",
+    "let d = other.spare",
+    "let g = 5 in (-0.001/+0.002)",
+    "let g = 0.007 .. 0.003 in",
+    "let g = 5 gpm + 4 igpm",
     "let e = other.b + a",
     "let f = other.w.outside_diameter - w.outside_diameter",
     "use \"other.pump\" as other",
@@ -60,6 +64,8 @@ const LINES: &[&str] = &[
     "        0 200 30",
     "        300 180 60",
     "        600 140 90",
+    "        450 160 70 // a comment of its own",
+    "        // a comment on the next row",
     "    }",
     "supply s { draft { lift = 5 ft } }",
     "supply s { tank { level = a loss = 6 psi at 500 gpm } }",
@@ -70,6 +76,38 @@ const LINES: &[&str] = &[
     "    lay = l",
     "    hold n.pressure = 100 psi",
     "    hold speed = 3000 rpm",
+    "let gap(bore, hub) = (bore - hub) / 2",
+    "let gap(bore) = bore + a",
+    "let gap(x, y) = other.half(x) + gap2(y)",
+    "let gap2(x) = gap(x, x)",
+    "let half(x) = x / 2",
+    "let half(x) = x / 2 + nothing",
+    "let g = gap(w.outside_diameter, a)",
+    "let g = gap(3 psi, a)",
+    "let g = other.half(a) + d",
+    "let g = gap",
+    "ring seal(hub, play = 0.005 in) {",
+    "ring seal(hub) like other.seal(hub = hub, play = 0.002 in) {",
+    "ring seal {",
+    "    bore = hub + play",
+    "    runs_on = hub",
+    "    form = form_of",
+    "    form = labyrinth",
+    "    form = plain",
+    "    gaps = 4",
+    "ring r like seal(hub = w.hub_diameter) {",
+    "ring r like other.seal(hub = 5 in ± 0.001, play = a / 500) {",
+    "ring r like seal {",
+    "ring r like seal(hub = 5 psi) {",
+    "ring q(hub, form_of) {",
+    "    rings = [r, seal]",
+    "    stages = [w]",
+    "let e1 = p.stages[1].outside_diameter",
+    "let e2 = p.rings[2].clearance",
+    "let e3 = max(p.curve.power) / p.curve[2].power",
+    "let e4 = sum(p.rings.clearance)",
+    "let e5 = [a, b, c]",
+    "let e6 = e5[a / 1 in]",
     "((",
     "\"open",
     "    junk here",
@@ -85,6 +123,15 @@ const LINES: &[&str] = &[
     "ring r3(hub = 5 in) { bore = hub }",
     "impeller x { mass = 12 lb }",
     "require w.mass is not given",
+    "let a 2 in",
+    "b = 3 in",
+    "use \"other.pump\" other",
+    "impeller {",
+    "w {",
+    "impeller w like {",
+    "    = 5.502 in",
+    "    bore 5.502 in",
+    "    outside_diameter = ",
 ];
 
 #[derive(Clone, Debug)]
@@ -104,6 +151,10 @@ const SETTINGS: &[&str] = &[
     "units = \"metric\"\n",
     "[levels]\nCW12 = \"off\"\n",
     "[[folder]]\npath = \"other.pump\"\nunits = \"metric\"\n",
+    "rules = [\"other.pump\", \"main.pump\"]\n",
+    "rules = [\"other.pump\"]\n[[folder]]\npath = \"other.pump\"\nunits = \"metric\"\n",
+    "[[folder]]\npath = \"other.pump\"\nrules = [\"main.pump\"]\n",
+    "rules = [\"none.pump\"]\n",
 ];
 
 fn edit() -> impl Strategy<Value = Edit> {
@@ -140,7 +191,11 @@ fn outcome(db: &Db) -> String {
                     .map(|l| (db.path(l.place.file), l.place.span, &l.text))
                     .collect::<Vec<_>>(),
                 x.help,
-                x.fix.as_ref().map(|f| &f.title)
+                x.fix.as_ref().map(|f| {
+                    let edits = f.edits.iter();
+                    let edits = edits.map(|e| (db.path(e.place.file), e.place.span, &e.text));
+                    (&f.title, f.tier, edits.collect::<Vec<_>>())
+                })
             ));
         }
         for r in results::of_file(db, f) {
@@ -173,10 +228,10 @@ fn difference(edited: &str, fresh: &str) -> String {
 }
 
 fn start() -> [String; 2] {
-    let whole = "site { altitude = 820 ft }\nuse \"other.pump\" as other\nimpeller w {\n    outside_diameter = 9.25 in ± 0.004\n    hub_diameter = 5.497 in (+0/-0.001)\n}\nring r {\n    bore = 5.502 in ± 0.0005\n    runs_on = w.hub_diameter\n    clearance_limit = 0.003 .. 0.007 in\n}\nlet a = 2 in\nlet d = r.clearance\nrequire a <= b\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n        0 200 30\n        300 180 60\n        600 140 90\n    }\n}\nsupply s { draft { lift = 5 ft } }\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d1 {\n    supply = s\n    lay = l\n    hold n.pressure = 100 psi\n}\nrequire d1.flow >= 90 gpm\nrequire for every ring every_ring: every_ring.clearance within 0.003 .. 0.007 in because \"stock\"\nrequire for every impeller i where i.mass is given: i.mass <= 12 lb\n";
+    let whole = "site { altitude = 820 ft }\nuse \"other.pump\" as other\nimpeller w {\n    outside_diameter = 9.25 in ± 0.004\n    hub_diameter = 5.497 in (+0/-0.001)\n}\nring r {\n    bore = 5.502 in ± 0.0005\n    runs_on = w.hub_diameter\n    clearance_limit = 0.003 .. 0.007 in\n}\nlet a = 2 in\nlet d = r.clearance\nrequire a <= b\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n        0 200 30\n        300 180 60\n        600 140 90\n    }\n}\nsupply s { draft { lift = 5 ft } }\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d1 {\n    supply = s\n    lay = l\n    hold n.pressure = 100 psi\n}\nrequire d1.flow >= 90 gpm\nrequire for every ring every_ring: every_ring.clearance within 0.003 .. 0.007 in because \"stock\"\nrequire for every impeller i where i.mass is given: i.mass <= 12 lb\nring r2 like other.seal(hub = w.hub_diameter) {\n    land_length = 0.75 in\n}\nlet gap(bore, hub) = other.half(bore - hub)\nlet g = gap(r.bore, w.hub_diameter)\nlet half_way = other.half(r2.bore)\npump p2 like p {\n    rings = [r, r2]\n}\nlet e4 = sum(p2.rings.clearance)\nlet e1 = p2.rings[2].bore\n";
     [
         whole.to_owned(),
-        "let b = 3 in ± 0.1\nimpeller w { outside_diameter = 8 in }\nrequire for every impeller i: i.outside_diameter >= 8.5 in\n".to_owned(),
+        "let b = 3 in ± 0.1\nimpeller w { outside_diameter = 8 in }\nrequire for every impeller i: i.outside_diameter >= 8.5 in\nlet half(x) = x / 2\nring seal(hub, play = 0.005 in) {\n    bore = hub + play\n    runs_on = hub\n}\n".to_owned(),
     ]
 }
 

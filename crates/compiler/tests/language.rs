@@ -63,7 +63,12 @@ fn a_chain_of_a_hundred_thousand_values_does_not_exhaust_the_stack() {
 fn fields_come_down_a_long_line_of_descent() {
     let mut text = String::new();
     for k in 0..200 {
-        let _ = writeln!(text, "impeller w{k} like w{} {{ mass = 3 lb }}", k + 1);
+        let _ = writeln!(
+            text,
+            "impeller w{k} like w{} {{ mass = {} lb }}",
+            k + 1,
+            k + 1
+        );
     }
     text.push_str("impeller w200 { outside_diameter = 3 in }\nlet d = w0.outside_diameter\n");
     let db = settled(&[("a.pump", &text)]);

@@ -684,3 +684,59 @@ fn rules_of_a_folder_stand_in_place_of_those_at_the_top_and_follow_the_settings(
         );
     }
 }
+
+#[test]
+fn a_house_file_named_for_one_folder_alone_looks_at_nothing_by_itself() {
+    let only = "[[folder]]\npath = \"old\"\nrules = [\"house.pump\"]\n";
+    let mut db = workspace(only, &[("old/b.pump", RINGS), ("house.pump", HOUSE)]);
+    assert!(
+        of(&db, "house.pump").is_empty(),
+        "{:#?}",
+        of(&db, "house.pump")
+    );
+    assert!(of(&db, "old/b.pump").iter().any(|f| f.code.id == "CW0501"));
+    // Named by no settings it is a file as any other.
+    assert!(db.set_settings(sound("")));
+    db.settle(true, None).unwrap();
+    assert_eq!(of(&db, "house.pump")[0].code.id, "CW0510");
+    assert!(!of(&db, "old/b.pump").iter().any(|f| f.code.id == "CW0501"));
+}
+
+#[test]
+fn numbers_of_a_house_rule_are_shown_in_the_units_of_the_file_that_is_judged() {
+    let text = "units = \"metric\"\nrules = [\"rules/house.pump\"]\n[[folder]]\npath = \"rules\"\nunits = \"us\"\n";
+    let pump = "pump p { rating = 1250 gpm at 150 psi }\n";
+    let rule = "require for every pump q: q.rating.flow * 2 / 2 * 1 / 1000 L/min * 1000 L/min <= 1000 gpm\n";
+    let read = |text: &str| {
+        let db = workspace(text, &[("a.pump", pump), ("rules/house.pump", rule)]);
+        let found = of(&db, "a.pump");
+        let f = found.iter().find(|f| f.code.id == "CW0501").expect("told");
+        f.message.clone()
+    };
+    assert!(read(text).contains(" is 4732 L/min"), "{}", read(text));
+}
+
+#[test]
+fn a_rule_over_several_lines_is_told_on_one() {
+    let text = format!(
+        "{RINGS}hose a {{\n{HOSE}}}\nrequire for every ring r where r.form is plain:\n    r.bore  // as bored\n    - r.runs_on <= 0.001 in\n    because \"a test\"\nrequire for every hose h:\n    h.tested within 2025-05-14\n    .. 2026-05-14\n"
+    );
+    let db = settled(&text);
+    for f in findings(&db) {
+        assert!(!f.message.contains(['\n', '/']), "{}", f.message);
+    }
+    assert!(
+        the(&db, "CW0501")
+            .message
+            .starts_with("`flat.bore - flat.runs_on` is 0.0050 in"),
+        "{:#?}",
+        findings(&db)
+    );
+    assert!(
+        the(&db, "CW0512")
+            .message
+            .contains("`h.tested within 2025-05-14 .. 2026-05-14`"),
+        "{:#?}",
+        findings(&db)
+    );
+}

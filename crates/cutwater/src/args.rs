@@ -21,7 +21,7 @@ pub struct Args {
 /// What to do.
 #[derive(Subcommand, Debug)]
 pub enum Command {
-    /// Check specs and report what is found.
+    /// Check specs and report what is found; with --fix, mend what has a fix first.
     Check(CheckCommand),
     /// Give the computed properties of specs and the operating points of their duties.
     Solve(Check),
@@ -63,6 +63,22 @@ pub struct CheckCommand {
     /// Take out of the baseline what is found no more.
     #[arg(long, conflicts_with = "no_baseline")]
     pub prune_baseline: bool,
+    /// Apply the fixes of what is found, then report what is left. Standard input is mended to standard output, and what is
+    /// left is reported on standard error.
+    #[arg(long, value_enum, value_name = "WHICH", num_args = 0..=1, require_equals = true, default_missing_value = "safe")]
+    pub fix: Option<Which>,
+    /// Change nothing; show what --fix (or --fix=all) would change.
+    #[arg(long, conflicts_with_all = ["write_baseline", "prune_baseline"])]
+    pub diff: bool,
+}
+
+/// Which fixes to apply.
+#[derive(ValueEnum, Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Which {
+    /// Those that keep the meaning or restore the only possible one.
+    Safe,
+    /// Those, too, that guess at what was meant: read what they changed.
+    All,
 }
 
 /// `settings`.

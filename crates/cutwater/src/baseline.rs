@@ -8,12 +8,11 @@ use crate::args::Check;
 use crate::failure::Failure;
 use crate::project::{Project, shown};
 use cutwater_compiler::baseline::{self, Baseline, Entry, FILE_NAME, OUTDATED};
-use cutwater_compiler::settings::keys;
+use cutwater_compiler::settings::{self, keys};
 use cutwater_compiler::world::{Found, read_path};
 use cutwater_finding::{Finding, Label};
 use cutwater_report::outcome::counted;
 use cutwater_report::{At, FileOutcome, Outcome, Source};
-use cutwater_text::Span;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -109,7 +108,7 @@ pub fn write(project: &Project, known: &InForce, outcome: &mut Outcome) -> Resul
         .map_or_else(Baseline::default, |b| (**b).clone());
     let kept: Vec<String> = new.files().map(str::to_owned).collect();
     for file in kept {
-        if looked_at(project, &file) || !project.root.join(&file).is_file() {
+        if looked_at(project, &file) || is_gone(project, known, &file) {
             new.forget(&file);
         }
     }
@@ -165,7 +164,7 @@ pub fn finish(
         };
     };
     for file in b.files() {
-        if !looked_at(project, file) && !project.root.join(file).is_file() {
+        if !looked_at(project, file) && is_gone(project, known, file) {
             outcome.outdated.extend(b.entries_of(file));
         }
     }
@@ -200,6 +199,14 @@ pub fn finish(
     Ok(())
 }
 
+/// Whether a file of the baseline is no more. Where nothing marks the root of the workspace, it depends on the
+/// paths that were named, and a file that is not found below it may well be there.
+fn is_gone(project: &Project, known: &InForce, file: &str) -> bool {
+    let marked = project.root.join(settings::FILE_NAME).is_file()
+        || known.path.parent() == Some(project.root.as_path());
+    marked && !project.root.join(file).is_file()
+}
+
 fn looked_at(project: &Project, file: &str) -> bool {
     project
         .files
@@ -212,7 +219,7 @@ fn outdated(known: &InForce, list: &[Entry]) -> Option<Finding<At>> {
     let source = Arc::new(Source::new(known.name.clone(), known.text.clone()));
     let at = |e: &Entry| At {
         source: source.clone(),
-        span: baseline::place_of(&known.text, e).unwrap_or(Span::default()),
+        span: baseline::place_of(&known.text, e).unwrap_or_default(),
     };
     let told = |e: &Entry| {
         let what = if e.subject.is_empty() {

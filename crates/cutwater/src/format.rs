@@ -1,8 +1,7 @@
 //! `cutwater format`: the one canonical layout, on disk or through standard input and output.
 //!
-//! A file is replaced as a whole or not at all: the new text goes into a new file beside it, which then takes
-//! its name and its permissions. A file whose text would not change is never touched. With `--check` or
-//! `--diff` nothing is written.
+//! A file is replaced as a whole or not at all ([`crate::replace`]). A file whose text would not change is never
+//! touched. With `--check` or `--diff` nothing is written.
 
 use crate::args::{Color, Layout};
 use crate::exit;
@@ -10,13 +9,12 @@ use crate::failure::Failure;
 use crate::guard;
 use crate::output::Output;
 use crate::project::{self, Named, Origin, Project};
+use crate::replace::{diff, replace};
 use cutwater_compiler::world::Found;
 use cutwater_compiler::{Db, FileTrouble, Settings};
 use cutwater_report::outcome::counted;
 use rayon::prelude::*;
 use std::fmt::Write as _;
-use std::io::Write as _;
-use std::path::Path;
 use std::sync::Arc;
 
 /// One file and its text before and after.
@@ -64,7 +62,7 @@ pub fn run(a: &Layout) -> Result<u8, Failure> {
     let through = laid.iter().any(|l| l.stdin);
     for l in &laid {
         if a.diff && l.changed() {
-            out.write(&diff(&l.shown, &l.old, &l.new));
+            out.write(&diff(&l.shown, "laid out", &l.old, &l.new));
         } else if a.check && l.changed() {
             out.write(&format!("{}\n", l.shown));
         } else if write && l.stdin {
@@ -129,7 +127,7 @@ fn lay_out(project: &Project, f: &Named, write: bool) -> Result<Laid, Failure> {
         && write
         && *new != *old
     {
-        replace(path, &new)
+        replace(path, &old, &new)
             .map_err(|e| Failure::new(format!("`{shown}` cannot be written: {e}")))?;
     }
     Ok(Laid {
@@ -148,37 +146,6 @@ fn trouble(shown: &str, t: &FileTrouble) -> Failure {
         Some(f) => Failure::new(f.message).help(f.help.unwrap_or_default()),
         None => Failure::new(format!("`{shown}` cannot be read")),
     }
-}
-
-/// Replaces a file's text in one step, keeping its permissions. A link is kept: what it leads to is replaced.
-fn replace(path: &Path, text: &str) -> std::io::Result<()> {
-    let real = path.canonicalize()?;
-    let permissions = std::fs::metadata(&real)?.permissions();
-    if permissions.readonly() {
-        return Err(std::io::Error::new(
-            std::io::ErrorKind::PermissionDenied,
-            "it is read-only",
-        ));
-    }
-    let folder = real.parent().unwrap_or(Path::new("."));
-    let _held = guard::replacing();
-    let mut new = tempfile::Builder::new()
-        .prefix(".cutwater-")
-        .suffix(".tmp")
-        .tempfile_in(folder)?;
-    new.write_all(text.as_bytes())?;
-    new.as_file().set_permissions(permissions)?;
-    new.as_file().sync_all()?;
-    new.persist(&real).map_err(|e| e.error)?;
-    Ok(())
-}
-
-fn diff(name: &str, old: &str, new: &str) -> String {
-    similar::TextDiff::from_lines(old, new)
-        .unified_diff()
-        .context_radius(3)
-        .header(name, &format!("{name} (laid out)"))
-        .to_string()
 }
 
 #[cfg(test)]

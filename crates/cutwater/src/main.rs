@@ -1,7 +1,8 @@
 //! The `cutwater` command: checks, solves, formats and explains pump specs, and serves editors.
 //!
 //! The way of a run: [`args`] reads the command line; [`project`] finds the workspace and the files,
-//! [`settings`] reads its settings and [`baseline`] what is known already; [`work`] reads and checks them on all cores; [`render`] and [`solve`] draw what was found for a
+//! [`settings`] reads its settings and [`baseline`] what is known already; [`fix`] applies fixes where that is asked for;
+//! [`work`] reads and checks the files on all cores; [`render`] and [`solve`] draw what was found for a
 //! terminal, `cutwater-report` writes JSON; [`output`] sends it off. [`guard`] turns a fault in the tool and
 //! an interrupt into the exit codes promised for them.
 //!
@@ -14,11 +15,13 @@ mod args;
 mod baseline;
 mod explain;
 mod failure;
+mod fix;
 mod format;
 mod guard;
 mod output;
 mod project;
 mod render;
+mod replace;
 mod settings;
 mod solve;
 mod work;
@@ -74,17 +77,54 @@ fn command(args: Args) -> u8 {
 }
 
 fn check(c: args::CheckCommand) -> Result<u8, Failure> {
-    guard::end_on_interrupt();
     let (a, write) = (c.check, c.write_baseline);
-    let project = project::find(&a.input)?;
+    if c.diff && a.format == args::Format::Json {
+        return Err(Failure::new(
+            "--diff shows differences of texts and cannot be written as JSON",
+        )
+        .help("leave out `--diff`: the JSON of `check` holds the edits of every fix"));
+    }
+    guard::end_on_interrupt();
+    let mut project = project::find(&a.input)?;
     let known = baseline::load(&project, &a, write.as_ref())?;
-    let mut outcome = work::run(&project, &plan(&a, &known, false))?;
+    let plan = plan(&a, &known, false);
+    let mut failed = false;
+    let mut notes = Vec::new();
+    let mut shown = None;
+    if c.diff {
+        let fixes = fix::plan(&project, &plan, c.fix.unwrap_or(args::Which::Safe))?;
+        shown = Some(fixes.diff(&project));
+        notes = fixes.notes(true);
+    } else if let Some(which) = c.fix {
+        let mut fixes = fix::plan(&project, &plan, which)?;
+        for f in fixes.write(&mut project) {
+            f.show();
+            failed = true;
+        }
+        notes = fixes.notes(false);
+    }
+    let mut outcome = work::run(&project, &plan)?;
     outcome.show_known = a.show_known;
     match write {
         Some(_) => baseline::write(&project, &known, &mut outcome)?,
         None => baseline::finish(&project, &known, &mut outcome, c.prune_baseline)?,
     }
-    let mut out = Output::new(a.color);
+    outcome.notes.splice(0..0, notes);
+    // What passes through standard output must hold the spec alone, or the difference alone.
+    let spec = if c.fix.is_some() && !c.diff {
+        project.stdin_text()
+    } else {
+        None
+    };
+    let mut out = match (&shown, &spec) {
+        (None, None) => Output::new(a.color),
+        (Some(text), _) | (None, Some(text)) => {
+            let mut out = Output::new(args::Color::Never);
+            out.write(text);
+            out.finish()?;
+            Output::aside(a.color)
+        }
+    };
     match a.format {
         args::Format::Text => {
             out.write(&render::findings(&outcome, out.style(), a.limit));
@@ -97,7 +137,7 @@ fn check(c: args::CheckCommand) -> Result<u8, Failure> {
         args::Format::Json => out.write(&json(&outcome, "check", false)?),
     }
     out.finish()?;
-    Ok(code(&outcome))
+    Ok(if failed { exit::FAILED } else { code(&outcome) })
 }
 
 fn solve_command(a: args::Check) -> Result<u8, Failure> {

@@ -69,6 +69,14 @@ pub struct Project {
 }
 
 impl Project {
+    /// The text of standard input, where it is one of the files.
+    pub fn stdin_text(&self) -> Option<String> {
+        self.files.iter().find_map(|f| match &f.origin {
+            Origin::Stdin(Found::Text(t)) => Some(t.to_string()),
+            _ => None,
+        })
+    }
+
     /// The path shown for a path from the root.
     pub fn shown(&self, key: &str) -> String {
         shown(&self.here, &self.root.join(key))

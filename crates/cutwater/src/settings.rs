@@ -10,9 +10,9 @@ use crate::failure::Failure;
 use crate::output::Output;
 use crate::project::{place, shown};
 use crate::render;
-use cutwater_compiler::settings::{self, Explained, FILE_NAME, Origin, keys};
+use cutwater_compiler::settings::{self, Explained, FILE_NAME, Origin, Read, keys};
 use cutwater_compiler::world::{Found, read_path};
-use cutwater_compiler::{ProjectSettings, Settings};
+use cutwater_compiler::{FileTrouble, ProjectSettings, Settings};
 use cutwater_finding::Finding;
 use cutwater_report::outcome::counted;
 use cutwater_report::{At, FileOutcome, Outcome, Source};
@@ -31,38 +31,46 @@ pub fn load(
     here: &Path,
     overrides: &[String],
 ) -> Result<(ProjectSettings, Option<FileOutcome>), Failure> {
-    let (source, mut settings, findings) = read(root, here);
+    let (source, read, trouble) = read(root, here);
+    let mut settings = read.settings.clone();
     for given in overrides {
         settings.set(given).map_err(|why| {
             Failure::new(format!("--config {given}: {why}"))
                 .help("write key=value, as fail_at=warning or levels.CW17=off")
         })?;
     }
+    let at = |span: Span| At {
+        source: source.clone(),
+        span,
+    };
+    let mut findings: Vec<Finding<At>> = read
+        .leveled(&settings)
+        .iter()
+        .map(|f| f.map(|s| at(*s)))
+        .collect();
+    if let Some(t) = trouble {
+        let (code, message, help) = t.describe(&source.path);
+        findings.push(Finding::new(code, at(Span::default()), message).help(help));
+    }
     let fail_at = settings.base().fail_at;
     let file = (!findings.is_empty()).then(|| FileOutcome::new(source, findings, fail_at));
     Ok((settings, file))
 }
 
-fn read(root: &Path, here: &Path) -> (Arc<Source>, ProjectSettings, Vec<Finding<At>>) {
+/// The project file of a root, read as far as it can be.
+fn read(root: &Path, here: &Path) -> (Arc<Source>, Read, Option<FileTrouble>) {
     let path = root.join(FILE_NAME);
-    let name = shown(here, &path);
     let (text, trouble) = match read_path(&path) {
         Found::Text(t) => (t, None),
         Found::Missing => (Arc::from(""), None),
         Found::Trouble(t) => (Arc::from(""), Some(t)),
     };
-    let source = Arc::new(Source::new(name.clone(), text.clone()));
-    let at = |span: Span| At {
-        source: source.clone(),
-        span,
-    };
-    let read = settings::read(&text);
-    let mut findings: Vec<Finding<At>> = read.findings.iter().map(|f| f.map(|s| at(*s))).collect();
-    if let Some(t) = trouble {
-        let (code, message, help) = t.describe(&name);
-        findings.push(Finding::new(code, at(Span::default()), message).help(help));
-    }
-    (source, read.settings, findings)
+    let read = settings::read(&text).with_folders(|p| root.join(p).exists());
+    (
+        Arc::new(Source::new(shown(here, &path), text)),
+        read,
+        trouble,
+    )
 }
 
 /// Runs `cutwater settings`.

@@ -62,10 +62,21 @@ pub enum Thing {
         /// Whether fields of the item itself are no candidates.
         decls: bool,
     },
+    /// A name behind an element of a list: the list, and the steps up to and with that name.
+    Element {
+        /// The path to the list.
+        list: Path,
+        /// The steps behind it.
+        steps: Vec<Access>,
+    },
     /// A word of a choice field.
     Choice(String),
-    /// A named function.
+    /// A built-in function.
     Function(String),
+    /// A parameter where a function or pattern declares it.
+    Parameter(String),
+    /// A parameter where it is filled in behind `like`.
+    Argument(String),
     /// The path of a `use` line.
     UsePath(String),
     /// The name a chain gives to a station.
@@ -95,7 +106,19 @@ pub fn spot(db: &Db, file: FileId, offset: usize) -> Option<Spot> {
         slot: None,
         text: chunk.slice(db.text(file)),
     };
-    let (thing, span) = find.item(&parsed)?;
+    let (mut thing, span) = find.item(&parsed)?;
+    // A function of the file's goes before the built-in one.
+    if let Thing::Function(name) = &thing
+        && db.lookup(file, name).is_some_and(|d| db.is_function(d))
+    {
+        let text = name.as_str().into();
+        let names = vec![Name { text, span }];
+        thing = Thing::Name {
+            path: Path { names, span },
+            index: 0,
+            decls: true,
+        };
+    }
     Some(Spot {
         decl,
         slot: find.slot,
@@ -145,8 +168,16 @@ impl Find<'_> {
                 self.name(alias, |_| Thing::DeclName)
                     .or_else(|| self.first_word(item.span))
             }
-            ItemKind::Let { name, value, .. } => {
+            ItemKind::Let {
+                name,
+                value,
+                parameters,
+            } => {
                 if let Some(got) = self.name(name, |_| Thing::DeclName) {
+                    return Some(got);
+                }
+                let mut list = parameters.iter().flatten();
+                if let Some(got) = list.find_map(|p| self.name(p, Thing::Parameter)) {
                     return Some(got);
                 }
                 if self.on(value.span) {
@@ -214,6 +245,14 @@ impl Find<'_> {
             if let Some(got) = self.path(p, true) {
                 return Some(got);
             }
+        }
+        let mut list = d.parameters.iter().flatten();
+        if let Some(got) = list.find_map(|p| self.name(&p.name, Thing::Parameter)) {
+            return Some(got);
+        }
+        let mut list = d.arguments.iter().flatten();
+        if let Some(got) = list.find_map(|a| self.name(&a.name, Thing::Argument)) {
+            return Some(got);
         }
         let defaults = d
             .parameters
@@ -374,11 +413,18 @@ impl Find<'_> {
                 function,
                 arguments,
             } => self
-                .name(function, Thing::Function)
+                .function(function)
                 .or_else(|| arguments.iter().find_map(|a| self.expr(a, false))),
             ExprKind::Element(list, steps) => self.path(list, decls).or_else(|| {
-                steps.iter().find_map(|s| match s {
+                steps.iter().enumerate().find_map(|(k, s)| match s {
                     Access::Index(x) => self.expr(x, false),
+                    Access::Member(n) if self.on(n.span) => Some((
+                        Thing::Element {
+                            list: list.clone(),
+                            steps: steps[..=k].to_vec(),
+                        },
+                        n.span,
+                    )),
                     Access::Member(_) => None,
                 })
             }),
@@ -397,6 +443,13 @@ impl Find<'_> {
                 .expr(first, false)
                 .or_else(|| rest.iter().find_map(|(_, x)| self.expr(x, false))),
             ExprKind::Error => None,
+        }
+    }
+
+    fn function(&self, p: &Path) -> Got {
+        match p.names.as_slice() {
+            [one] => self.name(one, Thing::Function),
+            _ => self.path(p, true),
         }
     }
 
@@ -444,10 +497,57 @@ pub enum Target {
     Each(DeclId, Span, &'static KindDef),
     /// A field or computed property of each declaration of a kind.
     EachSlot(&'static KindDef, u16),
+    /// A parameter of a function or pattern, and the bytes of its name in that item's chunk.
+    Parameter(DeclId, Span),
+}
+
+/// The parameters of a function or pattern: the name of each, and its default's bytes where it has one.
+pub fn parameters(parsed: &Parsed) -> Vec<(&Name, Option<Span>)> {
+    match &parsed.item.kind {
+        ItemKind::Let { parameters, .. } => {
+            parameters.iter().flatten().map(|n| (n, None)).collect()
+        }
+        ItemKind::Decl(d) => d
+            .parameters
+            .iter()
+            .flatten()
+            .map(|p| (&p.name, p.value.as_ref().map(|v| v.span)))
+            .collect(),
+        _ => Vec::new(),
+    }
+}
+
+/// A parameter of an item by name.
+pub fn parameter(db: &Db, d: DeclId, name: &str) -> Option<Target> {
+    let parsed = db.parsed(d);
+    let list = parameters(&parsed);
+    let (n, _) = list.iter().find(|p| p.0.text == name)?;
+    Some(Target::Parameter(d, n.span))
+}
+
+/// The declaration that an item is `like`.
+pub fn like_base(db: &Db, d: DeclId) -> Option<DeclId> {
+    let parsed = db.parsed(d);
+    let ItemKind::Decl(x) = &parsed.item.kind else {
+        return None;
+    };
+    let like = x.like.as_ref()?;
+    match resolve_from(db, d, like, like.names.len() - 1, true)? {
+        Target::Item(b) if b != d => Some(b),
+        _ => None,
+    }
 }
 
 /// What the name `index` of a path in an item leads to, as far as that is settled.
 pub fn resolve(db: &Db, owner: DeclId, path: &Path, index: usize, decls: bool) -> Option<Target> {
+    if let Some(t) = parameter(db, owner, &path.names.first()?.text) {
+        // What is behind a parameter is not known before it is filled in.
+        return (index == 0).then_some(t);
+    }
+    resolve_from(db, owner, path, index, decls)
+}
+
+fn resolve_from(db: &Db, owner: DeclId, path: &Path, index: usize, decls: bool) -> Option<Target> {
     let file = db.file_of(owner);
     let first = path.names.first()?;
     let mut at = 0;
@@ -633,7 +733,9 @@ fn member(db: &Db, target: &Target, path: &Path, index: usize) -> Option<(Target
             let slot = slots.find(&format!("{}.{}", name.text, second.text))?;
             Some((Target::EachSlot(k, slot), 2))
         }
-        Target::Group(..) | Target::Part(None) | Target::EachSlot(..) => None,
+        Target::Group(..) | Target::Part(None) | Target::EachSlot(..) | Target::Parameter(..) => {
+            None
+        }
     }
 }
 
@@ -671,6 +773,53 @@ pub(crate) fn named_parts(db: &Db, d: DeclId) -> Vec<String> {
     out
 }
 
+/// What a name behind an element of a list means.
+pub fn resolve_element(db: &Db, owner: DeclId, list: &Path, steps: &[Access]) -> Option<Target> {
+    let mut target = resolve(db, owner, list, list.names.len() - 1, false)?;
+    let mut k = 0;
+    while k < steps.len() {
+        match &steps[k] {
+            Access::Index(e) => {
+                let ExprKind::Number(n) = &e.kind else {
+                    return None;
+                };
+                let nth = (n.value as usize).checked_sub(1)?;
+                let value = match &target {
+                    Target::Item(d) => db.settled(*d, 0)?.clone(),
+                    Target::Slot(d, s) => db.settled(*d, *s)?.clone(),
+                    Target::Part(Some(v)) => v.clone(),
+                    _ => return None,
+                };
+                target = match value {
+                    Value::List(items) => match items.get(nth)? {
+                        Value::Decl(d) => Target::Item(*d),
+                        v => Target::Part(Some(v.clone())),
+                    },
+                    Value::Table(t) if nth < t.rows => {
+                        Target::Part(Some(Value::Record(Arc::new(t.row(nth)))))
+                    }
+                    _ => return None,
+                };
+                k += 1;
+            }
+            Access::Member(_) => {
+                let names: Vec<Name> = steps[k..]
+                    .iter()
+                    .map_while(|s| match s {
+                        Access::Member(n) => Some(n.clone()),
+                        Access::Index(_) => None,
+                    })
+                    .collect();
+                let span = names.first()?.span;
+                let (next, used) = member(db, &target, &Path { names, span }, 0)?;
+                target = next;
+                k += used;
+            }
+        }
+    }
+    Some(target)
+}
+
 fn value_member(db: &Db, value: &Value, path: &Path, index: usize) -> Option<(Target, usize)> {
     let name = path.names.get(index)?.text.as_str();
     let part = match value {
@@ -682,6 +831,7 @@ fn value_member(db: &Db, value: &Value, path: &Path, index: usize) -> Option<(Ta
         Value::Piece(p) if name == "length" => Some(Value::Quantity(p.length.clone())),
         Value::Piece(p) => return member(db, &Target::Item(p.of), path, index),
         Value::Decl(d) => return member(db, &Target::Item(*d), path, index),
+        Value::Table(t) => t.part(name),
         Value::Range(_) if matches!(name, "low" | "high") => None,
         _ => return None,
     };
@@ -732,6 +882,24 @@ pub fn written<'p>(parsed: &'p Parsed, slot_name: &str) -> Option<&'p Entry> {
             _ => None,
         }),
     }
+}
+
+/// The declaration that a field, block or table of an item is inherited from; `None` where it is its own or nobody's.
+pub fn inherited(db: &Db, d: DeclId, slot_name: &str) -> Option<DeclId> {
+    if written(&db.parsed(d), slot_name).is_some() {
+        return None;
+    }
+    let mut line = vec![d];
+    while let Some(b) = line.last().and_then(|x| like_base(db, *x)) {
+        if line.contains(&b) || db.kind(b).map(|k| k.0.word) != db.kind(d).map(|k| k.0.word) {
+            return None;
+        }
+        if written(&db.parsed(b), slot_name).is_some() {
+            return Some(b);
+        }
+        line.push(b);
+    }
+    None
 }
 
 /// The table's definition behind a slot.

@@ -3,8 +3,8 @@
 //! The text there is usually broken, so this looks at the tokens before the offset, not at the tree: which block
 //! they stand in, and what the last of them wants.
 
-use crate::at::{Target, item_at, resolve};
-use crate::hover::{short, type_text};
+use crate::at::{Target, item_at, parameters, resolve};
+use crate::hover::{short, signature, type_text};
 use cutwater_compiler::schema::{ColumnType, FieldDef, KindDef, Slot, Type, kind, kinds};
 use cutwater_compiler::value::Value;
 use cutwater_compiler::{Db, DeclId, eval, library};
@@ -154,7 +154,11 @@ impl Look<'_> {
                     Some(Type::Piece(kinds)) => self.names(kinds, true),
                     _ => self.names(&["hose", "pump"], true),
                 },
-                "like" => kind_def.map_or_else(Vec::new, |k| self.names(&[k.word], true)),
+                "like" => kind_def.map_or_else(Vec::new, |k| {
+                    let mut out = self.names(&[k.word], true);
+                    out.extend(self.patterns(k.word));
+                    out
+                }),
                 "every" if open.is_empty() => kinds()
                     .iter()
                     .filter(|k| k.is_part())
@@ -321,9 +325,13 @@ impl Look<'_> {
                 .collect(),
             Some(Target::Station(_, _, Some(v))) => self.value_members(&v),
             Some(Target::Each(_, _, k)) => self.kind_members(k),
-            Some(Target::Station(..) | Target::Part(None) | Target::EachSlot(..)) | None => {
-                Vec::new()
-            }
+            Some(
+                Target::Station(..)
+                | Target::Part(None)
+                | Target::EachSlot(..)
+                | Target::Parameter(..),
+            )
+            | None => Vec::new(),
         }
     }
 
@@ -467,16 +475,24 @@ impl Look<'_> {
         let parsed = self.db.parsed(self.decl);
         let has = |name: &str| crate::at::written(&parsed, name).is_some();
         let mut out = Vec::new();
-        for f in k.fields.iter().filter(|f| !has(f.name)) {
+        for f in k
+            .fields
+            .iter()
+            .filter(|f| !has(f.name) && self.goes(k, f.name))
+        {
             out.push(field(f));
         }
-        for g in k.groups {
+        for g in k.groups.iter().filter(|g| self.goes(k, g.name)) {
             out.push(Completion {
                 insert: Some(format!("{} {{", g.name)),
                 ..plain(g.name, CompletionKind::Field, "block".to_owned(), g.doc)
             });
         }
-        for t in k.tables.iter().filter(|t| !has(t.name)) {
+        for t in k
+            .tables
+            .iter()
+            .filter(|t| !has(t.name) && self.goes(k, t.name))
+        {
             out.push(plain(
                 t.name,
                 CompletionKind::Field,
@@ -496,6 +512,21 @@ impl Look<'_> {
             out.extend(self.names(&["pump", "hose", "appliance", "nozzle"], true));
         }
         out
+    }
+
+    /// Whether a field goes with the choice made; where none is made, all do.
+    fn goes(&self, k: &'static KindDef, name: &str) -> bool {
+        let Some(only) = k.only_of(name) else {
+            return true;
+        };
+        let slot = self
+            .db
+            .kind(self.decl)
+            .and_then(|(_, s)| s.find(only.field));
+        match slot.and_then(|s| self.db.settled(self.decl, s)) {
+            Some(Value::Choice(w)) => only.words.contains(w),
+            _ => true,
+        }
     }
 
     fn group_fields(&self, k: &'static KindDef, group: &str) -> Vec<Completion> {
@@ -554,6 +585,8 @@ impl Look<'_> {
                         }
                     }
                 }
+                out.extend(self.functions());
+                out.extend(self.parameters());
                 for (name, form, doc) in eval::FUNCTIONS {
                     out.push(Completion {
                         insert: Some(format!("{name}(")),
@@ -568,6 +601,10 @@ impl Look<'_> {
     /// Names of the file, of these kinds where some are given; files; and the library's, where `std`.
     fn names(&self, wanted: &[&str], std: bool) -> Vec<Completion> {
         let fits = |d: DeclId| {
+            // Neither a pattern nor a function is a part or a value.
+            if self.db.is_pattern(d) || self.db.is_function(d) {
+                return false;
+            }
             wanted.is_empty()
                 || self
                     .db
@@ -594,14 +631,83 @@ impl Look<'_> {
         out
     }
 
+    /// Patterns of a kind that may be filled in here, with what they must be given.
+    fn patterns(&self, word: &str) -> Vec<Completion> {
+        let fits = |d: DeclId| {
+            d != self.decl
+                && self.db.is_pattern(d)
+                && self.db.kind(d).is_some_and(|k| k.0.word == word)
+        };
+        let mut out = Vec::new();
+        for (n, d) in self.db.names_in(self.file) {
+            if fits(d) {
+                out.push(self.declaration(n, d, ""));
+            }
+            // Those of a file that is brought in go by its name.
+            if let Some(f) = crate::at::used_file(self.db, d) {
+                for (inner, x) in self.db.names_in(f).filter(|i| fits(i.1)) {
+                    out.push(self.declaration(inner, x, &format!("{n}.")));
+                }
+            }
+        }
+        for (n, d) in self.db.library_names().filter(|i| fits(i.1)) {
+            out.push(self.declaration(n, d, "std."));
+        }
+        out
+    }
+
+    /// Functions of the file, and of those it brings in.
+    fn functions(&self) -> Vec<Completion> {
+        let mut out = Vec::new();
+        for (n, d) in self.db.names_in(self.file) {
+            if self.db.is_function(d) && d != self.decl {
+                out.push(self.declaration(n, d, ""));
+            }
+            if let Some(f) = crate::at::used_file(self.db, d) {
+                for (inner, x) in self.db.names_in(f).filter(|i| self.db.is_function(i.1)) {
+                    out.push(self.declaration(inner, x, &format!("{n}.")));
+                }
+            }
+        }
+        out
+    }
+
+    /// Parameters of the item being written.
+    fn parameters(&self) -> Vec<Completion> {
+        let parsed = self.db.parsed(self.decl);
+        parameters(&parsed)
+            .iter()
+            .map(|p| plain(&p.0.text, CompletionKind::Field, "parameter".to_owned(), ""))
+            .collect()
+    }
+
     fn declaration(&self, name: &str, d: DeclId, before: &str) -> Completion {
         let parsed = self.db.parsed(d);
         let detail = short(self.db, self.db.file_of(d), name).unwrap_or_default();
         let kind = match parsed.item.kind {
             ItemKind::Use { .. } => CompletionKind::File,
+            _ if self.db.is_function(d) => CompletionKind::Function,
             _ => CompletionKind::Declaration,
         };
-        plain(&format!("{before}{name}"), kind, detail, &parsed.item.doc)
+        let label = format!("{before}{name}");
+        if self.db.is_function(d) {
+            return Completion {
+                insert: Some(format!("{label}(")),
+                ..plain(&label, kind, signature(&parsed, name), &parsed.item.doc)
+            };
+        }
+        if self.db.is_pattern(d) {
+            let needed: Vec<String> = parameters(&parsed)
+                .iter()
+                .filter(|p| p.1.is_none())
+                .map(|p| format!("{} = ", p.0.text))
+                .collect();
+            return Completion {
+                insert: Some(format!("{label}({}", needed.first().map_or("", |n| n))),
+                ..plain(&label, kind, signature(&parsed, name), &parsed.item.doc)
+            };
+        }
+        plain(&label, kind, detail, &parsed.item.doc)
     }
 }
 

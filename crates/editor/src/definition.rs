@@ -1,6 +1,9 @@
 //! Where what a name means is declared.
 
-use crate::at::{Spot, Target, Thing, item_place, name_place, resolve, spot, used_file, written};
+use crate::at::{
+    Spot, Target, Thing, inherited, item_place, like_base, name_place, parameter, resolve,
+    resolve_element, spot, used_file, written,
+};
 use cutwater_compiler::{Db, DeclId};
 use cutwater_finding::{FileId, Place};
 use cutwater_syntax::ast::{EntryKind, ItemKind};
@@ -26,6 +29,11 @@ pub fn definition(db: &Db, file: FileId, offset: usize) -> Option<Definition> {
         Thing::Name { path, index, decls } => {
             target_place(db, &resolve(db, decl, &path, index, decls)?)?
         }
+        Thing::Element { list, steps } => {
+            target_place(db, &resolve_element(db, decl, &list, &steps)?)?
+        }
+        Thing::Parameter(name) => target_place(db, &parameter(db, decl, &name)?)?,
+        Thing::Argument(name) => target_place(db, &parameter(db, like_base(db, decl)?, &name)?)?,
         Thing::UsePath(_) => file_start(db, used_file(db, decl)?),
         Thing::DeclName => match used_file(db, decl) {
             Some(f) => file_start(db, f),
@@ -66,7 +74,12 @@ fn target_place(db: &Db, target: &Target) -> Option<(Place, Place)> {
                     };
                     (place(db, *d, n), place(db, *d, e.span))
                 }
-                // Computed, defaulted or taken over: the declaration it belongs to.
+                // Inherited: where it is written.
+                None if inherited(db, *d, name).is_some() => {
+                    let from = inherited(db, *d, name)?;
+                    return target_place(db, &Target::Slot(from, *slot));
+                }
+                // Computed or defaulted: the declaration it belongs to.
                 None => (name_place(db, *d), item_place(db, *d)),
             }
         }
@@ -82,6 +95,7 @@ fn target_place(db: &Db, target: &Target) -> Option<(Place, Place)> {
                 _ => None,
             })?
         }
+        Target::Parameter(d, span) => (place(db, *d, *span), place(db, *d, *span)),
         Target::Station(lay, span, _) => (place(db, *lay, *span), place(db, *lay, *span)),
         Target::Each(rule, span, _) => (place(db, *rule, *span), place(db, *rule, *span)),
         Target::Library | Target::Part(_) | Target::EachSlot(..) => return None,

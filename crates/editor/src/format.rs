@@ -20,7 +20,7 @@ pub fn format_edits(text: &str) -> Vec<TextEdit> {
 }
 
 /// Edits, by lines and then within lines, that turn `old` into `new`.
-fn edits(old: &str, new: &str) -> Vec<TextEdit> {
+pub(crate) fn edits(old: &str, new: &str) -> Vec<TextEdit> {
     let a: Vec<&str> = old.split_inclusive('\n').collect();
     let b: Vec<&str> = new.split_inclusive('\n').collect();
     let front = a.iter().zip(&b).take_while(|(x, y)| x == y).count();

@@ -3,7 +3,10 @@
 //! The texts come from the schema, the table of units and the spec's own `///` lines; the numbers from what is
 //! settled. Where a value waits for a solved duty, the text says so.
 
-use crate::at::{Spot, Target, Thing, find_item, resolve, spot, table_of, used_file, written};
+use crate::at::{
+    Spot, Target, Thing, find_item, inherited, like_base, parameter, parameters, resolve,
+    resolve_element, spot, table_of, used_file, written,
+};
 use cutwater_compiler::iso286::{Class, Feature};
 use cutwater_compiler::schema::{
     ColumnType, FieldDef, GroupDef, KindDef, Need, Sign, Slot, Slots, TableDef, Type,
@@ -12,6 +15,7 @@ use cutwater_compiler::value::{Quantity, Value};
 use cutwater_compiler::{Db, DeclId, budget, eval, library, results, schema, show};
 use cutwater_finding::FileId;
 use cutwater_quantity::{Kind, UnitSystem, display, parse_unit};
+use cutwater_syntax::Parsed;
 use cutwater_syntax::ast::{ExprKind, ItemKind};
 use cutwater_text::Span;
 
@@ -76,6 +80,11 @@ pub fn hover(db: &Db, file: FileId, offset: usize) -> Option<Hover> {
             let (_, form, doc) = eval::FUNCTIONS.iter().find(|f| f.0 == name)?;
             format!("`{form}`\n\n{doc}")
         }
+        Thing::Element { list, steps } => {
+            target(db, file, &resolve_element(db, decl, list, steps)?)?
+        }
+        Thing::Parameter(name) => target(db, file, &parameter(db, decl, name)?)?,
+        Thing::Argument(name) => target(db, file, &parameter(db, like_base(db, decl)?, name)?)?,
         Thing::UsePath(_) => file_text(db, used_file(db, decl)?),
         Thing::Station(label) => format!(
             "**{label}** — a station of {}. Other chains and duties speak of it by this name.",
@@ -158,13 +167,12 @@ fn item(db: &Db, d: DeclId) -> String {
         out.push_str("\n\n");
         out.push_str(doc);
     }
-    if let ItemKind::Let { value, .. } = &parsed.item.kind {
+    if let ItemKind::Let { .. } = &parsed.item.kind {
         let source = db.chunk(d).slice(db.text(file));
-        out.push_str(&code_block(&format!(
-            "let {} = {}",
-            db.name(d).map_or("", |n| n.as_str()),
-            value.span.slice(source)
-        )));
+        out.push_str(&code_block(parsed.item.span.slice(source)));
+        if db.is_function(d) {
+            return out;
+        }
         if let Some(v) = db
             .settled(d, 0)
             .and_then(|v| value_block(db, db.file_of(d), v))
@@ -182,6 +190,14 @@ fn item(db: &Db, d: DeclId) -> String {
         let source = db.chunk(d).slice(db.text(file));
         out.push_str(&code_block(parsed.item.span.slice(source)));
     }
+    if db.is_pattern(d) {
+        let name = db.name(d).map_or("", |n| n.as_str());
+        out.push_str(&format!(
+            "\n\nA pattern, and no part itself: filled in by `like {}`.",
+            signature(&parsed, name)
+        ));
+    }
+    out.push_str(&inheritance(db, d));
     let rows = results::of_decl(db, d);
     for r in rows.iter().take(MOST_RESULTS) {
         let lead = if std::ptr::eq(r, &rows[0]) {
@@ -198,6 +214,60 @@ fn item(db: &Db, d: DeclId) -> String {
     }
     if rows.len() > MOST_RESULTS {
         out.push_str(&format!("\n- … and {} more", rows.len() - MOST_RESULTS));
+    }
+    out
+}
+
+/// A name with its parameters, where it has some: `gap(bore, hub)`.
+pub(crate) fn signature(parsed: &Parsed, name: &str) -> String {
+    let takes = match &parsed.item.kind {
+        ItemKind::Let { parameters, .. } => parameters.is_some(),
+        ItemKind::Decl(d) => d.parameters.is_some(),
+        _ => false,
+    };
+    if !takes {
+        return name.to_owned();
+    }
+    let list: Vec<&str> = parameters(parsed)
+        .iter()
+        .map(|p| p.0.text.as_str())
+        .collect();
+    format!("{name}({})", list.join(", "))
+}
+
+/// What a declaration takes over from which other.
+fn inheritance(db: &Db, d: DeclId) -> String {
+    let (Some(_), Some((kind, slots))) = (like_base(db, d), db.kind(d)) else {
+        return String::new();
+    };
+    let mut from: Vec<(DeclId, Vec<String>)> = Vec::new();
+    for (name, slot) in &slots.list {
+        if matches!(slot, Slot::Computed(_)) {
+            continue;
+        }
+        let Some(owner) = inherited(db, d, name) else {
+            continue;
+        };
+        let k = slots.find(name);
+        let left_out = kind.only_of(name).is_some()
+            && matches!(k.and_then(|k| db.settled(d, k)), Some(Value::Absent));
+        let shown = if left_out {
+            format!("`{name}` (left out: it does not go with this form)")
+        } else {
+            format!("`{name}`")
+        };
+        match from.iter_mut().find(|f| f.0 == owner) {
+            Some(f) => f.1.push(shown),
+            None => from.push((owner, vec![shown])),
+        }
+    }
+    let mut out = String::new();
+    for (owner, names) in from {
+        out.push_str(&format!(
+            "\n\nInherits {} from {}.",
+            names.join(", "),
+            named(db, owner)
+        ));
     }
     out
 }
@@ -349,6 +419,12 @@ fn slot_text(db: &Db, d: DeclId, slot: u16) -> Option<String> {
     let (kind, slots): (&KindDef, &Slots) = db.kind(d)?;
     let (name, def) = slots.list.get(slot as usize)?;
     let mut out = slot_head(kind, name, def);
+    if let Some(only) = kind.only_of(name.split('.').next().unwrap_or(name)) {
+        out.push_str(&format!("\n\nOnly with {}.", only.wanted()));
+    }
+    if let Some(owner) = inherited(db, d, name) {
+        out.push_str(&format!("\n\nInherited from {}.", named(db, owner)));
+    }
     let parsed = db.parsed(d);
     if let Some(e) = written(&parsed, name)
         && !e.doc.trim().is_empty()
@@ -420,6 +496,27 @@ fn target(db: &Db, file: FileId, t: &Target) -> Option<String> {
             "**{}** — the standard library: hose, nozzles, appliances, suction hose, materials and test procedures.",
             library::NAME
         )),
+        Target::Parameter(d, span) => {
+            let parsed = db.parsed(*d);
+            let source = db.chunk(*d).slice(db.text(db.file_of(*d)));
+            let what = if db.is_function(*d) {
+                "function"
+            } else {
+                "pattern"
+            };
+            let name = db.name(*d).map_or("", |n| n.as_str());
+            let list = parameters(&parsed);
+            let default = list.iter().find(|p| p.0.span == *span).and_then(|p| p.1);
+            let otherwise = match default {
+                Some(v) => format!("; otherwise `{}`", v.slice(source)),
+                None => String::new(),
+            };
+            Some(format!(
+                "**{}** — a parameter of the {what} `{}`{otherwise}",
+                span.slice(source),
+                signature(&parsed, name)
+            ))
+        }
         Target::Station(lay, span, values) => {
             let source = db.chunk(*lay).slice(db.text(db.file_of(*lay)));
             let mut out = format!(

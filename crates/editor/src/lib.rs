@@ -10,6 +10,7 @@
 pub mod at;
 pub mod completion;
 pub mod definition;
+pub mod fixes;
 pub mod format;
 pub mod hints;
 pub mod hover;
@@ -17,6 +18,7 @@ pub mod symbols;
 
 pub use completion::{Completion, CompletionKind, completions};
 pub use definition::definition;
+pub use fixes::{Applied, MOST_ROUNDS, Mended, fix_file, fix_of, mend};
 pub use format::{TextEdit, format_edits};
 pub use hints::{Hint, HintKind, hints};
 pub use hover::{Hover, hover};

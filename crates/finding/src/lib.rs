@@ -9,6 +9,10 @@
 //! Places are generic: while checking they are counted from a declaration's start, so a declaration that
 //! moved keeps its findings; [`Finding::map`] turns them into places in files.
 
+mod apply;
+
+pub use apply::{Draft, Left, Round, apply, round};
+
 use cutwater_text::Span;
 use std::fmt;
 
@@ -77,6 +81,8 @@ pub struct Code {
     pub fires: &'static str,
     /// The text mended: it does not fire.
     pub silent: &'static str,
+    /// How far the fixes may be trusted that come with it where one is possible; empty where it has none.
+    pub fixes: &'static [FixTier],
 }
 
 impl PartialEq for Code {
@@ -96,6 +102,17 @@ pub enum FixTier {
     NeedsALook,
     /// A hint only.
     ShowOnly,
+}
+
+impl FixTier {
+    /// What it means for who applies it, in a few words.
+    pub fn word(self) -> &'static str {
+        match self {
+            FixTier::Safe => "safe",
+            FixTier::NeedsALook => "needs a look",
+            FixTier::ShowOnly => "a hint only",
+        }
+    }
 }
 
 /// One change of text.
@@ -238,6 +255,25 @@ impl<P> Finding<P> {
                 place,
                 text: text.into(),
             }],
+        });
+        self
+    }
+
+    /// Several edits that together mend it.
+    #[must_use]
+    pub fn edits(
+        mut self,
+        title: impl Into<String>,
+        tier: FixTier,
+        edits: impl IntoIterator<Item = (P, String)>,
+    ) -> Self {
+        self.fix = Some(Fix {
+            title: title.into(),
+            tier,
+            edits: edits
+                .into_iter()
+                .map(|(place, text)| Edit { place, text })
+                .collect(),
         });
         self
     }

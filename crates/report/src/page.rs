@@ -3,6 +3,7 @@
 //! Everything is read from the tables the compiler itself works by, so a page cannot fall behind. A page can
 //! be written as text for a terminal ([`Page::text`]) or as JSON (it is `Serialize`).
 
+use crate::json::Trust;
 use cutwater_compiler::codes;
 use cutwater_compiler::schema::{
     ColumnType, ComputedDef, FieldDef, KindDef, Need, Sign, TableDef, Type, kinds,
@@ -73,6 +74,8 @@ pub struct CodePage {
     pub line: CodeLine,
     /// The version it first appeared in.
     pub since: &'static str,
+    /// How far its fixes may be trusted, in the words of findings as JSON; empty where it has none.
+    pub fixes: Vec<Trust>,
     /// What is wrong, why it matters, what to do.
     pub text: &'static str,
     /// Whether a spec may accept it.
@@ -145,6 +148,9 @@ pub struct Member {
     pub formula: Option<&'static str>,
     /// Where the formula or the stand-in comes from.
     pub source: Option<&'static str>,
+    /// The choice it goes with alone, where there is one: "`form = labyrinth`".
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub only: Option<String>,
 }
 
 /// A word of a choice or a column of a table.
@@ -271,10 +277,34 @@ fn code_line(c: &'static Code) -> CodeLine {
     }
 }
 
+/// Whether a finding has a fix, and who may apply it.
+fn fix_words(fixes: &[Trust]) -> &'static str {
+    let has = |t| fixes.contains(&t);
+    match (
+        has(Trust::Safe),
+        has(Trust::NeedsALook),
+        has(Trust::ShowOnly),
+    ) {
+        (true, false, _) => "Fix: safe; `cutwater check --fix` and editors apply it.",
+        (true, true, _) => {
+            "Fix: safe where there is one possible meaning, then `cutwater check --fix` applies it; else one that needs a look, which `--fix=all` applies. Editors offer both."
+        }
+        (false, true, false) => {
+            "Fix: one that needs a look, where the text says what was meant; editors offer it, and `cutwater check --fix=all` applies it."
+        }
+        (false, true, true) => {
+            "Fix: one that needs a look, where the text says what was meant; editors offer it, and `cutwater check --fix=all` applies it. Else a hint that is shown and never applied."
+        }
+        (false, false, true) => "Fix: a hint that is shown and never applied.",
+        (false, false, false) => "Fix: none; what is right must be found out and written.",
+    }
+}
+
 fn code_page(c: &'static Code) -> CodePage {
     CodePage {
         line: code_line(c),
         since: c.since,
+        fixes: c.fixes.iter().map(|t| Trust::from(*t)).collect(),
         text: c.page,
         acceptable: codes::may_be_accepted(c),
         in_project_file: c.sample == Sample::Settings,
@@ -296,11 +326,19 @@ fn kind_page(k: &'static KindDef) -> KindPage {
             form.push_str(" { … }");
         }
     }
+    let only = |name: &str| k.only_of(name).map(|o| o.wanted());
     KindPage {
         kind: k.word,
         doc: k.doc,
         form,
-        fields: k.fields.iter().map(|f| field(f.name, f)).collect(),
+        fields: k
+            .fields
+            .iter()
+            .map(|f| Member {
+                only: only(f.name),
+                ..field(f.name, f)
+            })
+            .collect(),
         blocks: k
             .groups
             .iter()
@@ -310,11 +348,21 @@ fn kind_page(k: &'static KindDef) -> KindPage {
                 fields: g
                     .fields
                     .iter()
-                    .map(|f| field(&format!("{}.{}", g.name, f.name), f))
+                    .map(|f| Member {
+                        only: only(g.name),
+                        ..field(&format!("{}.{}", g.name, f.name), f)
+                    })
                     .collect(),
             })
             .collect(),
-        tables: k.tables.iter().map(table).collect(),
+        tables: k
+            .tables
+            .iter()
+            .map(|t| Member {
+                only: only(t.name),
+                ..table(t)
+            })
+            .collect(),
         computed: k.computed.iter().map(computed).collect(),
     }
 }
@@ -359,6 +407,7 @@ fn field(name: &str, f: &'static FieldDef) -> Member {
         parts,
         formula: None,
         source,
+        only: None,
     }
 }
 
@@ -404,6 +453,7 @@ fn table(t: &'static TableDef) -> Member {
             .collect(),
         formula: None,
         source: None,
+        only: None,
     }
 }
 
@@ -418,6 +468,7 @@ fn computed(c: &'static ComputedDef) -> Member {
         parts: Vec::new(),
         formula: (!c.formula.is_empty()).then_some(c.formula),
         source: (!c.source.is_empty()).then_some(c.source),
+        only: None,
     }
 }
 
@@ -595,6 +646,8 @@ impl Page {
                     c.line.code, c.line.name, c.line.level, c.since, c.line.summary
                 );
                 out.push_str(&wrapped(c.text, 0));
+                out.push('\n');
+                out.push_str(&wrapped(fix_words(&c.fixes), 0));
                 let whose = if c.in_project_file {
                     " this cutwater.toml"
                 } else {
@@ -675,6 +728,9 @@ fn member_text(m: &Member, indent: usize) -> String {
             let _ = write!(first, "; {text} where not given (then shown as assumed)");
         }
         _ => {}
+    }
+    if let Some(only) = &m.only {
+        let _ = write!(first, "; only with {only}");
     }
     out.push_str(&wrapped(&first, indent));
     out.push_str(&wrapped(m.doc, indent));

@@ -85,11 +85,14 @@ fn members(out: &mut String, title: &str, list: &[Member]) {
         "\n{title}:\n\n| name | takes or gives | meaning |\n| --- | --- | --- |\n"
     );
     for m in list {
-        let need = match (m.need, m.default) {
+        let mut need = match (m.need, m.default) {
             ("required", _) => "; required".to_owned(),
             (_, Some(text)) => format!("; `{text}` where not given ({})", m.source.unwrap_or("")),
             _ => String::new(),
         };
+        if let Some(only) = &m.only {
+            let _ = write!(need, "; only with {only}");
+        }
         let mut meaning = m.doc.to_owned();
         for p in &m.parts {
             let takes = if p.takes.is_empty() {

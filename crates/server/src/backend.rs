@@ -1,12 +1,12 @@
 //! The protocol's handlers. Each hands a job to the owner before it waits for anything, and waits for nothing
 //! but the owner's answer. What is advertised is exactly what is answered here.
 
-use crate::actions::{actions, fix_all};
+use crate::actions::{Wanted, actions, fix_all, resolve};
 use crate::convert::{SOURCE, choose};
 use crate::gate::Life;
 use crate::outgoing::{Outgoing, deliver};
 use crate::owner::Owner;
-use crate::session::{ClientCan, Here, Start};
+use crate::session::{ClientCan, Here, Session, Start};
 use crate::{convert::Lines, parent};
 use cutwater_editor as editor;
 use serde_json::json;
@@ -58,6 +58,7 @@ fn start_of(params: &mut InitializeParams) -> Start {
     let c = &params.capabilities;
     let text = c.text_document.as_ref();
     let workspace = c.workspace.as_ref();
+    let actions = text.and_then(|t| t.code_action.as_ref());
     let can = ClientCan {
         related: text
             .and_then(|t| t.publish_diagnostics.as_ref()?.related_information)
@@ -77,6 +78,15 @@ fn start_of(params: &mut InitializeParams) -> Start {
                     .as_ref()?
                     .hierarchical_document_symbol_support
             })
+            .unwrap_or(false),
+        literal_actions: actions.is_some_and(|a| a.code_action_literal_support.is_some()),
+        lazy_edits: actions.is_some_and(|a| {
+            let edit =
+                |r: &CodeActionCapabilityResolveSupport| r.properties.iter().any(|p| p == "edit");
+            a.data_support == Some(true) && a.resolve_support.as_ref().is_some_and(edit)
+        }),
+        versioned_edits: workspace
+            .and_then(|w| w.workspace_edit.as_ref()?.document_changes)
             .unwrap_or(false),
     };
     let offered = c
@@ -102,7 +112,7 @@ fn start_of(params: &mut InitializeParams) -> Start {
 }
 
 /// What this server does.
-fn capabilities(encoding: PositionEncodingKind) -> ServerCapabilities {
+fn capabilities(encoding: PositionEncodingKind, can: ClientCan) -> ServerCapabilities {
     let moved = FileOperationRegistrationOptions {
         filters: [
             ("**/*.pump", FileOperationPatternKind::File),
@@ -138,10 +148,13 @@ fn capabilities(encoding: PositionEncodingKind) -> ServerCapabilities {
             trigger_characters: Some(vec![".".to_owned()]),
             ..CompletionOptions::default()
         }),
-        code_action_provider: Some(CodeActionProviderCapability::Options(CodeActionOptions {
-            code_action_kinds: Some(vec![CodeActionKind::QUICKFIX, fix_all()]),
-            ..CodeActionOptions::default()
-        })),
+        code_action_provider: can.literal_actions.then(|| {
+            CodeActionProviderCapability::Options(CodeActionOptions {
+                code_action_kinds: Some(vec![CodeActionKind::QUICKFIX, fix_all()]),
+                resolve_provider: can.lazy_edits.then_some(true),
+                ..CodeActionOptions::default()
+            })
+        }),
         workspace: Some(WorkspaceServerCapabilities {
             workspace_folders: Some(WorkspaceFoldersServerCapabilities {
                 supported: Some(true),
@@ -182,9 +195,10 @@ impl LanguageServer for Backend {
             .and_then(|g| g.position_encodings.as_deref());
         let (_, encoding) = choose(offered);
         let start = start_of(&mut params);
+        let can = start.can;
         self.owner.edit("initialize", move |s| s.start(start));
         Ok(InitializeResult {
-            capabilities: capabilities(encoding),
+            capabilities: capabilities(encoding, can),
             server_info: Some(ServerInfo {
                 name: SOURCE.to_owned(),
                 version: Some(env!("CARGO_PKG_VERSION").to_owned()),
@@ -381,10 +395,31 @@ impl LanguageServer for Backend {
     }
 
     async fn code_action(&self, p: CodeActionParams) -> Result<Option<CodeActionResponse>> {
-        self.look("codeAction", p.text_document.uri, move |h| {
-            actions(h, p.range, p.context.only.as_deref())
-        })
-        .await
+        let uri = p.text_document.uri;
+        self.owner
+            .ask("codeAction", move |s| {
+                let can = s.client();
+                s.look(&uri, |h| {
+                    actions(h, &uri, p.range, p.context.only.as_deref(), can)
+                })
+            })
+            .await
+    }
+
+    async fn code_action_resolve(&self, mut action: CodeAction) -> Result<CodeAction> {
+        let data = action.data.clone().unwrap_or_default();
+        let asked: Wanted = serde_json::from_value(data)
+            .map_err(|_| Error::invalid_params("this code action is none of this server's"))?;
+        let edit = self
+            .owner
+            .ask("codeAction/resolve", move |s: &mut Session| {
+                let can = s.client();
+                s.look(&asked.uri, |h| resolve(h, &asked, can))
+            })
+            .await?;
+        // The text is another by now, or as it stands the fix would spoil it.
+        action.edit = Some(edit.flatten().ok_or_else(Error::content_modified)?);
+        Ok(action)
     }
 }
 

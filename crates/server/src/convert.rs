@@ -1,6 +1,6 @@
 //! From the compiler's places and findings to the protocol's, and back.
 
-use cutwater_compiler::{Db, Standing};
+use cutwater_compiler::{Db, Found, Standing};
 use cutwater_finding::{FileId, Finding, FixTier, Level, Place};
 use cutwater_text::{Encoding, LineIndex, Position as Pos, Span};
 use serde_json::json;
@@ -133,7 +133,7 @@ impl Converter<'_> {
     }
 
     /// A finding as a diagnostic.
-    pub fn diagnostic(&self, f: &Finding<Place>) -> Diagnostic {
+    fn diagnostic(&self, f: &Finding<Place>) -> Diagnostic {
         let mut message = f.message.clone();
         if let Some(h) = &f.help {
             message.push_str("\nhelp: ");
@@ -179,6 +179,16 @@ impl Converter<'_> {
         }
     }
 
+    /// A finding as it is shown: a known one as a hint.
+    pub fn shown(&self, f: &Found) -> Diagnostic {
+        let mut d = self.diagnostic(&f.finding);
+        if f.standing == Standing::Known {
+            d.severity = Some(DiagnosticSeverity::HINT);
+            d.message = format!("known: {}", d.message);
+        }
+        d
+    }
+
     /// The diagnostics of a file: what counts, and as hints what the baseline knows. Someone who works on an old
     /// spec should see what is known there, without its hiding what is new.
     pub fn diagnostics(&self, file: FileId) -> Vec<Diagnostic> {
@@ -187,14 +197,7 @@ impl Converter<'_> {
         let mut out: Vec<Diagnostic> = findings
             .iter()
             .take(MOST_FINDINGS)
-            .map(|f| {
-                let mut d = self.diagnostic(&f.finding);
-                if f.standing == Standing::Known {
-                    d.severity = Some(DiagnosticSeverity::HINT);
-                    d.message = format!("known: {}", d.message);
-                }
-                d
-            })
+            .map(|f| self.shown(f))
             .collect();
         if findings.len() > MOST_FINDINGS {
             out.push(Diagnostic {

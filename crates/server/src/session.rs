@@ -45,6 +45,12 @@ pub(crate) struct ClientCan {
     pub links: bool,
     /// Show symbols as a tree.
     pub tree: bool,
+    /// Take code actions that are no commands.
+    pub literal_actions: bool,
+    /// Ask for the edits of a code action when it is chosen.
+    pub lazy_edits: bool,
+    /// Take edits that name the version of the document they are for.
+    pub versioned_edits: bool,
 }
 
 /// What the client says at the start.
@@ -196,6 +202,13 @@ impl Here<'_> {
             index: &index,
             encoding: self.encoding,
         })
+    }
+
+    /// The version of a file's document; none where it is not open.
+    pub fn version(&self, file: FileId) -> Option<i32> {
+        let root = self.session.roots.get(&self.root?)?;
+        let doc = self.session.doc_of(root, self.db.path(file))?;
+        Some(doc.version)
     }
 
     /// Runs `f` with what turns places into locations.

@@ -370,10 +370,10 @@ pub enum ExprKind {
     Path(Path),
     /// `main.stages[1].mass`: an element of a list, counted from 1, and what is behind it.
     Element(Path, Vec<Access>),
-    /// `min(a, b)`
+    /// `min(a, b)`, `parts.gap(a, b)`
     Call {
-        /// The function.
-        function: Name,
+        /// The function: a plain name, or one behind the name of a file.
+        function: Path,
         /// What it is given.
         arguments: Vec<Expr>,
     },

@@ -2,9 +2,16 @@
 //!
 //! Works on tokens, with the tree only to know where entries, rows and tolerances are, so nothing that
 //! was written can be lost: every token and every comment is put out again, in order. One fact per line;
-//! four blanks of indent; `=` of neighbouring fields, cells of a table and trailing comments aligned; a
-//! chain or a rule with a reason longer than [`WIDTH`] broken; at most one blank line anywhere, none where a file
-//! or a block begins or ends. A chunk with a syntax error is left as it is, but for its line ends.
+//! four blanks of indent; `=` of neighbouring fields, cells of a table and trailing comments aligned; at most one
+//! blank line anywhere, none where a file or a block begins or ends. A chunk with a syntax error is left as it is,
+//! but for its line ends.
+//!
+//! A line longer than [`WIDTH`] is broken at the outermost places that do: a chain before each `->`, a rule behind
+//! the `:` of its `for every`, before its conditions and its reason, an acceptance before its reason; a sum is filled
+//! up before `+` and `-`, a list, a call, parameters and arguments behind commas. What begins the next line can begin
+//! no entry, and stands one step further in. Nothing is broken inside a block that was written on one line.
+//!
+//! Columns are those of a display, not characters.
 //!
 //! Lines end with `\n`, or with `\r\n` where the first line of the text does. A byte order mark is left out.
 
@@ -13,11 +20,13 @@ use crate::parser::parse_tokens;
 use crate::prepare::{Tok, prepare};
 use crate::split::split;
 use crate::token::{Raw, T, lex};
+use crate::words::Key;
 use cutwater_text::Span;
 use std::borrow::Cow;
 use std::collections::HashSet;
+use unicode_width::UnicodeWidthStr;
 
-/// Lines longer than this, in characters, are broken where the language allows.
+/// Lines longer than this, in columns of a display, are broken where the language allows.
 pub const WIDTH: usize = 100;
 
 const INDENT: usize = 4;
@@ -27,7 +36,7 @@ const INDENT: usize = 4;
 struct Line {
     indent: usize,
     text: String,
-    /// Length in characters of what stands before ` =`, for a field.
+    /// Length in bytes of what stands before ` =`, for a field.
     name: Option<usize>,
     /// Cells, for a table's row; `text` is then empty.
     cells: Option<Vec<String>>,
@@ -40,9 +49,21 @@ struct Line {
     opens: bool,
     /// Begins with the `}` of a block.
     closes: bool,
-    /// Holds a brace: such a line is never broken, as that would open up a block written on one line.
+    /// Holds a brace: it is not broken behind that, as that would open up a block written on one line.
     braced: bool,
+    /// Where it may be broken: the byte of the blank that goes, and how gladly; smaller is better.
+    cuts: Vec<(usize, u8)>,
 }
+
+/// Before the parts of a chain, and before the reason of a rule or an acceptance.
+const CUT_OUTER: u8 = 0;
+/// Behind the `:` of a rule for every declaration of a kind; before the day an acceptance ends.
+const CUT_RULE: u8 = 1;
+/// Before the conditions of such a rule.
+const CUT_CONDITION: u8 = 2;
+/// The cuts from here on are taken only where a line is full: before the terms of a sum, then behind the commas of a
+/// list, then before the sums in a bracket, and so on inwards.
+const CUT_TERM: u8 = 3;
 
 impl Line {
     fn is_blank(&self) -> bool {
@@ -115,7 +136,8 @@ struct Layout<'s> {
     heads: HashSet<u32>,
     /// Spans inside which blanks are few, in order: tolerances in parentheses.
     tight: Vec<Span>,
-    chains: HashSet<u32>,
+    /// Whether the item is a `require`.
+    rule: bool,
     block: &'s mut usize,
 }
 
@@ -139,7 +161,7 @@ impl<'s> Layout<'s> {
             rows: HashSet::new(),
             heads: HashSet::new(),
             tight: Vec::new(),
-            chains: HashSet::new(),
+            rule: matches!(item, ItemKind::Require(_)),
             block,
         };
         match item {
@@ -205,7 +227,6 @@ impl<'s> Layout<'s> {
                     }
                 }
                 EntryKind::Chain(segments) => {
-                    self.chains.insert(e.span.start);
                     for s in segments {
                         if let Some(a) = &s.amount {
                             self.mark_expr(a);
@@ -274,6 +295,7 @@ impl<'s> Layout<'s> {
         let mut row: Option<Vec<String>> = None;
         let mut next_tok = 0usize;
         let mut continuation = false;
+        let mut brackets = 0u8; // `(` and `[` that are open
         let mut i = 0usize;
         macro_rules! flush {
             () => {
@@ -361,10 +383,20 @@ impl<'s> Layout<'s> {
                 };
                 row = self.rows.contains(&tok.span.start).then(Vec::new);
                 if tok.kind == T::Field && breaks {
-                    current.name = Some(tok.text.chars().count());
+                    current.name = Some(tok.text.len());
                 }
             } else if row.is_none() && self.space(previous, tok) {
+                if !current.braced
+                    && let Some(gladly) = self.cut(previous, tok, brackets)
+                {
+                    current.cuts.push((current.text.len(), gladly));
+                }
                 current.text.push(' ');
+            }
+            match tok.kind {
+                T::LParen | T::LBracket => brackets = brackets.saturating_add(1),
+                T::RParen | T::RBracket => brackets = brackets.saturating_sub(1),
+                _ => {}
             }
             newlines = 0;
             let shown = canonical(tok);
@@ -396,9 +428,34 @@ impl<'s> Layout<'s> {
 
     /// Whether the next token continues an entry rather than beginning one.
     fn mid_entry(&self, next: usize) -> bool {
-        self.toks
-            .get(next)
+        self.toks[next..]
+            .iter()
+            .find(|t| t.kind != T::Semicolon)
             .is_some_and(|t| !self.breaks.contains(&t.span.start) && t.kind != T::RBrace)
+    }
+
+    /// Whether a line may be broken between two tokens with a blank between them, and how gladly.
+    fn cut(&self, previous: Option<Tok<'_>>, tok: Tok<'_>, brackets: u8) -> Option<u8> {
+        let previous = previous?;
+        // The outer sum, the list in it, the sum in that.
+        let inwards = |first: u8| Some(first.saturating_add(brackets.saturating_mul(2)));
+        match tok.kind {
+            T::Arrow => return Some(CUT_OUTER),
+            T::Plus => return inwards(CUT_TERM),
+            T::Minus if !self.is_sign(tok) => return inwards(CUT_TERM),
+            T::Word => match tok.text {
+                "because" => return Some(CUT_OUTER),
+                "until" => return Some(CUT_RULE),
+                "where" | "and" if self.rule => return Some(CUT_CONDITION),
+                _ => {}
+            },
+            _ => {}
+        }
+        match previous.kind {
+            T::Comma => inwards(CUT_TERM - 1),
+            T::Colon if self.rule && brackets == 0 => Some(CUT_RULE),
+            _ => None,
+        }
     }
 
     fn space(&self, previous: Option<Tok<'_>>, tok: Tok<'_>) -> bool {
@@ -475,58 +532,70 @@ impl<'s> Layout<'s> {
 
 /// Breaks the lines from `from` on that are too long and can be broken.
 fn break_long(lines: &mut Vec<Line>, from: usize) {
-    let can_break = |l: &Line| {
-        !l.braced
-            && l.cells.is_none()
-            && l.indent + width(&l.text) > WIDTH
-            && !l.text.starts_with("//")
-            && (l.text.contains(" -> ") || l.text.contains(" because \""))
-    };
+    let can_break = |l: &Line| !l.cuts.is_empty() && l.indent + width(&l.text) > WIDTH;
     if !lines[from..].iter().any(can_break) {
         return;
     }
     let tail = lines.split_off(from);
-    for line in tail {
+    for mut line in tail {
         if !can_break(&line) {
             lines.push(line);
             continue;
         }
-        let separator = if line.text.starts_with("require ") {
-            " because \""
-        } else {
-            " -> "
-        };
-        let pieces = split_outside_quotes(&line.text, separator);
+        let mut pieces = Vec::new();
+        pieces_of(&line.text, &line.cuts, line.indent, &mut pieces);
         let last = pieces.len() - 1;
-        let mut comment = line.comment;
         for (k, piece) in pieces.into_iter().enumerate() {
             lines.push(Line {
                 indent: line.indent + if k == 0 { 0 } else { INDENT },
-                text: piece,
+                text: piece.to_owned(),
                 name: if k == 0 { line.name } else { None },
-                comment: if k == last { comment.take() } else { None },
+                comment: if k == last { line.comment.take() } else { None },
                 block: line.block,
+                opens: line.opens && k == last,
                 ..Line::default()
             });
         }
     }
 }
 
+/// Cuts a text that is too long at the places where that is done most gladly, and what is still too long once more.
+/// The cuts count from the text's start.
+fn pieces_of<'t>(text: &'t str, cuts: &[(usize, u8)], indent: usize, out: &mut Vec<&'t str>) {
+    let room =
+        |out: &[&str]| WIDTH.saturating_sub(indent + if out.is_empty() { 0 } else { INDENT });
+    let best = cuts.iter().map(|c| c.1).min();
+    let Some(best) = best.filter(|_| width(text) > room(out)) else {
+        out.push(text);
+        return;
+    };
+    let mut starts: Vec<usize> = vec![0];
+    starts.extend(cuts.iter().filter(|c| c.1 == best).map(|c| c.0 + 1));
+    let end_of = |k: usize| starts.get(k + 1).map_or(text.len(), |s| s - 1);
+    let mut k = 0;
+    while k < starts.len() {
+        let start = starts[k];
+        // As many parts as there is room for, where each need not stand alone.
+        while best >= CUT_TERM
+            && k + 1 < starts.len()
+            && width(&text[start..end_of(k + 1)]) <= room(out)
+        {
+            k += 1;
+        }
+        let end = end_of(k);
+        let inner: Vec<(usize, u8)> = cuts
+            .iter()
+            .filter(|c| c.1 > best && start < c.0 && c.0 < end)
+            .map(|c| (c.0 - start, c.1))
+            .collect();
+        pieces_of(&text[start..end], &inner, indent, out);
+        k += 1;
+    }
+}
+
+/// Whether a value follows the word, so that a bracket behind it opens no call.
 fn is_word_operator(t: Tok<'_>) -> bool {
-    matches!(
-        t.text,
-        "at" | "of"
-            | "per"
-            | "within"
-            | "require"
-            | "rise"
-            | "fall"
-            | "lines"
-            | "where"
-            | "and"
-            | "is"
-            | "not"
-    )
+    Key::of(t.text).word().is_some_and(|w| w.takes_value)
 }
 
 /// One spelling for signs that have several.
@@ -548,33 +617,15 @@ fn canonical<'s>(t: Tok<'s>) -> Cow<'s, str> {
     })
 }
 
-/// Cuts before each separator that stands outside quotes, less its blank.
-fn split_outside_quotes(text: &str, separator: &str) -> Vec<String> {
-    let mut out = vec![String::new()];
-    let mut quoted = false;
-    for (at, ch) in text.char_indices() {
-        if !quoted && text[at..].starts_with(separator) {
-            out.push(String::new());
-            continue;
-        }
-        if ch == '"' {
-            quoted = !quoted;
-        }
-        if let Some(last) = out.last_mut() {
-            last.push(ch);
-        }
-    }
-    out
-}
-
 fn push_blank(lines: &mut Vec<Line>) {
     if !lines.last().is_none_or(|l| l.is_blank() || l.opens) {
         lines.push(Line::default());
     }
 }
 
+/// Columns a text takes on a display: two for wide letters, none for marks that combine with the letter before them.
 fn width(s: &str) -> usize {
-    s.chars().count()
+    if s.is_ascii() { s.len() } else { s.width() }
 }
 
 fn render(mut lines: Vec<Line>, line_end: &str) -> String {
@@ -631,17 +682,13 @@ fn align_names(lines: &mut [Line]) {
     for run in runs(lines, |l| l.name.is_some()) {
         let most = lines[run.clone()]
             .iter()
-            .filter_map(|l| l.name)
+            .filter_map(|l| l.name.map(|n| width(&l.text[..n])))
             .max()
             .unwrap_or(0);
         for l in &mut lines[run] {
             if let Some(n) = l.name {
-                let at = l
-                    .text
-                    .char_indices()
-                    .nth(n)
-                    .map_or(l.text.len(), |(b, _)| b);
-                l.text.insert_str(at, &" ".repeat(most - n));
+                let fill = most - width(&l.text[..n]);
+                l.text.insert_str(n, &" ".repeat(fill));
             }
         }
     }

@@ -9,10 +9,12 @@
 
 pub mod ast;
 pub mod format;
+pub mod grammar;
 pub mod parser;
 pub mod prepare;
 pub mod split;
 pub mod token;
+pub mod words;
 
 use cutwater_text::Span;
 

@@ -23,6 +23,7 @@ use crate::ast::*;
 use crate::prepare::{Tok, prepare};
 use crate::split::headless;
 use crate::token::{Raw, T, lex};
+use crate::words::{Key, Sort};
 use crate::{Parsed, SyntaxError, SyntaxErrorKind};
 use chumsky::DefaultExpected;
 use chumsky::error::{Error, LabelError};
@@ -33,85 +34,6 @@ use chumsky::util::MaybeRef;
 use cutwater_text::{LineIndex, Span};
 use smol_str::SmolStr;
 use std::collections::HashSet;
-
-/// The words the grammar knows.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-enum Key {
-    /// Any other word.
-    Other,
-    Use,
-    Let,
-    Require,
-    Hold,
-    Like,
-    Of,
-    As,
-    Because,
-    Within,
-    /// `at` or `per`: joins parts of a value.
-    At,
-    Per,
-    /// `rise`, `fall`, `lines`: say more about a station.
-    Modifier,
-    /// `to`: joins, but no rule takes it yet.
-    To,
-    Accept,
-    On,
-    Until,
-    For,
-    Every,
-    Where,
-    And,
-    Is,
-    Not,
-}
-
-impl Key {
-    fn of(text: &str) -> Self {
-        match text {
-            "use" => Key::Use,
-            "let" => Key::Let,
-            "require" => Key::Require,
-            "hold" => Key::Hold,
-            "like" => Key::Like,
-            "of" => Key::Of,
-            "as" => Key::As,
-            "because" => Key::Because,
-            "within" => Key::Within,
-            "at" => Key::At,
-            "per" => Key::Per,
-            "rise" | "fall" | "lines" => Key::Modifier,
-            "to" => Key::To,
-            "accept" => Key::Accept,
-            "on" => Key::On,
-            "until" => Key::Until,
-            "for" => Key::For,
-            "every" => Key::Every,
-            "where" => Key::Where,
-            "and" => Key::And,
-            "is" => Key::Is,
-            "not" => Key::Not,
-            _ => Key::Other,
-        }
-    }
-
-    /// Whether it may not be a name.
-    fn joins(self) -> bool {
-        !matches!(
-            self,
-            Key::Other
-                | Key::Use
-                | Key::Let
-                | Key::Require
-                | Key::Hold
-                | Key::Accept
-                | Key::On
-                | Key::For
-                | Key::Every
-                | Key::Not
-        )
-    }
-}
 
 /// A token as the grammar sees it. `prepare` leaves no `T::Unknown` in, so that kind marks the end here.
 #[derive(Clone, Copy, Debug)]
@@ -193,6 +115,7 @@ enum Want {
     RowEnd,
     StationOf,
     Code,
+    Acceptance,
     EveryWord,
     KindWord,
     ParameterName,
@@ -224,10 +147,16 @@ enum Want {
     Index,
 }
 
-const WANTS: [(Want, &str); 61] = [
+const WANTS: [(Want, &str); 62] = [
     (Want::Computable, "a number that can be computed"),
-    (Want::FunctionName, "a function's plain name before `(`"),
-    (Want::Item, "a declaration, `use`, `let` or `require`"),
+    (
+        Want::FunctionName,
+        "a function's name, or a file's and a function's, before `(`",
+    ),
+    (
+        Want::Item,
+        "a declaration, `use`, `let`, `require` or `accept`",
+    ),
     (Want::Entry, "a field, a table or a block"),
     (Want::Name, "a name"),
     (Want::Held, "what is held"),
@@ -256,7 +185,8 @@ const WANTS: [(Want, &str); 61] = [
     (Want::Cell, "a number, a name, a text or `-`"),
     (Want::RowEnd, "the end of the row"),
     (Want::StationOf, "`of` and what it is"),
-    (Want::Code, "a finding's code, such as `CW1203`"),
+    (Want::Code, "a finding's code such as `CW1203`"),
+    (Want::Acceptance, "`because` and the reason in quotes"),
     (Want::EveryWord, "`every` and a kind"),
     (Want::KindWord, "a kind of declaration"),
     (Want::ParameterName, "a parameter's name"),
@@ -440,6 +370,13 @@ fn keyword(key: Key, want: Want) -> impl Parser<'static, In, Pt, Ex> + Clone {
     when(want, move |t| t.kind == T::Word && t.key == key)
 }
 
+/// One token that is reported and taken as read where it is missing.
+fn put_in(
+    one: impl Parser<'static, In, Pt, Ex> + Clone + 'static,
+) -> impl Parser<'static, In, (), Ex> + Clone {
+    one.ignored().recover_with(via_parser(empty()))
+}
+
 fn name_of(t: Pt, e: &mut Extra<'_>) -> Name {
     Name {
         text: e.state().text(t),
@@ -460,7 +397,7 @@ fn path_in_value() -> impl Parser<'static, In, Path, Ex> + Clone {
         .ignore_then(path(Want::Value))
 }
 
-/// A word that is not one of [`crate::prepare::JOINING`].
+/// A word that joins nothing.
 fn word(want: Want) -> impl Parser<'static, In, Name, Ex> + Clone {
     when(want, |t| t.kind == T::Word && !t.key.joins()).map_with(name_of)
 }
@@ -689,11 +626,11 @@ fn sum(whole: impl Parser<'static, In, Expr, Ex> + Clone + 'static, literal: P<E
                 .or(steps.map(Behind::Steps))
                 .or_not(),
         )
-        .validate(|(mut path, behind), e, emitter| match behind {
+        .validate(|(path, behind), e, emitter| match behind {
             None => ExprKind::Path(path),
             Some(Behind::Steps(steps)) => ExprKind::Element(path, steps),
-            Some(Behind::Arguments(arguments)) if path.names.len() == 1 => ExprKind::Call {
-                function: path.names.swap_remove(0),
+            Some(Behind::Arguments(arguments)) if path.names.len() <= 2 => ExprKind::Call {
+                function: path,
                 arguments,
             },
             Some(Behind::Arguments(_)) => {
@@ -835,7 +772,7 @@ fn value(e: P<Expr>) -> P<Expr> {
     }
     let of = keyword(Key::Of, Want::Of).ignore_then(path(Want::Name));
     let phrase = when(Want::At, |t| {
-        t.kind == T::Word && matches!(t.key, Key::At | Key::Per)
+        t.kind == T::Word && t.key.sort() == Some(Sort::Preposition)
     })
     .map_with(name_of)
     .then(e.clone())
@@ -970,7 +907,7 @@ fn table(e: P<Expr>, tree: P<()>) -> P<EntryKind> {
 
 fn chain(e: P<Expr>, literal: P<Expr>) -> P<EntryKind> {
     let modifier = when(Want::Modifier, |t| {
-        t.kind == T::Word && t.key == Key::Modifier
+        t.kind == T::Word && t.key.sort() == Some(Sort::Modifier)
     })
     .map_with(name_of)
     .then(e)
@@ -1050,7 +987,7 @@ fn accept() -> impl Parser<'static, In, Accept, Ex> + Clone {
                 .or_not(),
         )
         .then(
-            keyword(Key::Because, Want::Reason)
+            keyword(Key::Because, Want::Acceptance)
                 .ignore_then(quoted(Want::Reason))
                 .map(Some)
                 .recover_with(via_parser(empty().to(None))),
@@ -1101,6 +1038,33 @@ fn entries(e: P<Expr>, value: P<Expr>, literal: P<Expr>, tree: P<()>) -> P<(Vec<
             )
             .then(block)
             .map(make_group);
+        // A name and a value without `=` between them: what is set is known.
+        let unset = word(Want::Entry)
+            .then_ignore(
+                silently(|t| {
+                    !t.first
+                        && matches!(
+                            t.kind,
+                            T::Number | T::Fraction | T::Date | T::Text | T::LBracket
+                        )
+                })
+                .rewind(),
+            )
+            .then(
+                skip_to(tree.clone(), |t| {
+                    ends_entry(t) || matches!(t.kind, T::LBrace | T::Arrow)
+                })
+                .map_with(|(), e| span_of(e)),
+            )
+            // With a block or an arrow further on it is a table or a lay.
+            .then_ignore(silently(ends_entry).rewind())
+            .map(|(name, span)| EntryKind::Field {
+                name,
+                value: Expr {
+                    kind: ExprKind::Error,
+                    span,
+                },
+            });
         let entry = choice((
             field,
             hold,
@@ -1109,9 +1073,11 @@ fn entries(e: P<Expr>, value: P<Expr>, literal: P<Expr>, tree: P<()>) -> P<(Vec<
             table,
             group,
         ))
-        .recover_with(via_parser(
-            wordy_group.or(skip_entry(tree.clone()).to(EntryKind::Error)),
-        ))
+        .recover_with(via_parser(choice((
+            wordy_group,
+            unset,
+            skip_entry(tree.clone()).to(EntryKind::Error),
+        ))))
         .map_with(|kind, e| Entry {
             doc: SmolStr::default(),
             kind,
@@ -1146,7 +1112,7 @@ fn item() -> P<ItemKind> {
     let rest = |tree: P<()>| skip_to(tree, |_| false);
     let use_ = keyword(Key::Use, Want::Item)
         .ignore_then(quoted(Want::FilePath))
-        .then_ignore(keyword(Key::As, Want::As))
+        .then_ignore(put_in(keyword(Key::As, Want::As)))
         .then(word(Want::Alias))
         .map(|(path, alias)| ItemKind::Use { path, alias });
     let error_here = |e: &mut Extra<'_>| {
@@ -1170,7 +1136,7 @@ fn item() -> P<ItemKind> {
                 .delimited_by(tok(T::LParen, Want::Call), tok(T::RParen, Want::RParen))
                 .or_not(),
         )
-        .then_ignore(tok(T::Equals, Want::Equals))
+        .then_ignore(put_in(tok(T::Equals, Want::Equals)))
         .then(value.recover_with(via_parser(
             rest(tree.clone()).map_with(move |(), e| error_here(e)),
         )))
@@ -1207,6 +1173,9 @@ fn item() -> P<ItemKind> {
     let to_next = skip_to(tree.clone(), |t| {
         t.kind == T::Colon || t.kind == T::Word && matches!(t.key, Key::And | Key::Because)
     });
+    let to_colon = skip_to(tree.clone(), |t| {
+        t.kind == T::Colon || t.kind == T::Word && t.key == Key::Because
+    });
     let filter = e
         .clone()
         .then(
@@ -1217,7 +1186,7 @@ fn item() -> P<ItemKind> {
     let every = keyword(Key::For, Want::Value)
         .ignore_then(keyword(Key::Every, Want::EveryWord))
         .ignore_then(word(Want::KindWord))
-        .then(word(Want::Name))
+        .then(word(Want::Alias))
         .then(
             keyword(Key::Of, Want::Of)
                 .ignore_then(path(Want::Name))
@@ -1240,17 +1209,31 @@ fn item() -> P<ItemKind> {
             filters: filters.unwrap_or_default(),
             span: span_of(e),
         })
-        .then_ignore(tok(T::Colon, Want::EveryEnd));
+        .then_ignore(
+            tok(T::Colon, Want::EveryEnd)
+                .ignored()
+                .recover_with(via_parser(
+                    to_colon
+                        .then(tok(T::Colon, Want::EveryEnd))
+                        .ignored()
+                        .or(empty()),
+                )),
+        );
     let require = keyword(Key::Require, Want::Item)
         .ignore_then(every.or_not())
-        .then(e.clone())
-        .then(rule.recover_with(via_parser(to_reason.to(Rule::Error))))
+        .then(
+            e.clone()
+                .then(rule.recover_with(via_parser(to_reason.clone().to(Rule::Error))))
+                .recover_with(via_parser(
+                    to_reason.map_with(move |(), e| (error_here(e), Rule::Error)),
+                )),
+        )
         .then(
             keyword(Key::Because, Want::Because)
                 .ignore_then(quoted(Want::Reason))
                 .or_not(),
         )
-        .map(|(((every, value), rule), because)| {
+        .map(|((every, (value, rule)), because)| {
             ItemKind::Require(Require {
                 every,
                 condition: Condition { value, rule },
@@ -1289,8 +1272,8 @@ fn item() -> P<ItemKind> {
         t.kind == T::Word && !t.key.joins() && !matches!(t.key, Key::Use | Key::Let | Key::Require)
     })
     .map_with(name_of)
-    .then(word(Want::DeclName).or_not())
-    .then(parameters.or_not())
+    // A pattern is filled in by its name.
+    .then(word(Want::DeclName).then(parameters.or_not()).or_not())
     .then(
         named_after(Key::Like, Want::Like)
             .then(arguments.or_not())
@@ -1300,7 +1283,11 @@ fn item() -> P<ItemKind> {
     .then(entries.clone().map(Some).recover_with(via_parser(
         skip_to(tree.clone(), |t| t.kind == T::LBrace).ignore_then(entries.or_not()),
     )))
-    .map_with(|(((((kind, name), parameters), like), of), block), e| {
+    .map_with(|((((kind, named), like), of), block), e| {
+        let (name, parameters) = match named {
+            Some((name, parameters)) => (Some(name), parameters),
+            None => (None, None),
+        };
         if block.is_none() && name.is_none() {
             return ItemKind::Empty;
         }
@@ -1528,8 +1515,11 @@ impl<'a> Report<'a> {
         // Nothing more stands on the line: the slip is shown where something is missing, not on the next line.
         let ends = found.is_none_or(|f| f.first || f.kind == T::Newline || f.span.is_empty());
         let known = self
-            .forgotten_word(e, found)
+            .misspelt_word(e)
+            .or_else(|| self.forgotten_because(e, found))
+            .or_else(|| self.forgotten_word(e, found))
             .or_else(|| self.word_too_many(e))
+            .or_else(|| self.misplaced_equals(e, found))
             .or_else(|| self.forgotten_equals(e, found, previous));
         if let Some(known) = known {
             return known;
@@ -1579,6 +1569,8 @@ impl<'a> Report<'a> {
             .or(alone(Want::FunctionName))
             .or(alone(Want::Cell))
             .or(alone(Want::LineEnd))
+            .or(alone(Want::Code))
+            .or(alone(Want::EveryWord))
         {
             strong = only;
         }
@@ -1603,6 +1595,9 @@ impl<'a> Report<'a> {
         if side_by_side && wants.has(Want::Operator) {
             words.insert(0, "an operator");
         }
+        if strong == Wants::one(Want::Acceptance) && wants.has(Want::On) {
+            words.insert(0, "`on` and a name");
+        }
         if strong == Wants::one(Want::Block) {
             // The head of a declaration may go on.
             let more = [
@@ -1621,17 +1616,58 @@ impl<'a> Report<'a> {
         }
     }
 
+    /// A line that begins with what is nearly `use`, `let` or `require`.
+    fn misspelt_word(&self, e: PErr) -> Option<SyntaxError> {
+        let begins = match e.at {
+            0 => e.wants.has(Want::Item),
+            1 => e.wants.has(Want::DeclName) && !self.toks.iter().any(|t| t.kind == T::LBrace),
+            _ => false,
+        };
+        if !begins {
+            return None;
+        }
+        let first = self.toks.first().filter(|t| t.kind == T::Word)?;
+        let meant = crate::words::of_sort(Sort::Item).find(|w| one_slip_apart(first.text, w))?;
+        let mut said = slip(
+            first.span,
+            format!(
+                "expected a declaration, `use`, `let` or `require`, but {} stands here; did you mean `{meant}`?",
+                shown(*first)
+            ),
+        );
+        said.help = Some(format!("write `{meant}`"));
+        said.fix = Some((first.span, meant.to_owned()));
+        Some(said)
+    }
+
+    /// A reason right behind a rule.
+    fn forgotten_because(&self, e: PErr, found: Option<Tok<'_>>) -> Option<SyntaxError> {
+        let reason = found.filter(|f| f.kind == T::Text)?;
+        let rule = self.toks.first().is_some_and(|t| t.text == "require");
+        if !rule || !e.wants.has(Want::Because) {
+            return None;
+        }
+        let mut said = slip(
+            reason.span,
+            format!("expected `because` before {}", shown(reason)),
+        );
+        said.help = Some("write `because` before the reason".to_owned());
+        said.fix = Some((Span::at(reason.span.start as usize), "because ".to_owned()));
+        Some(said)
+    }
+
     /// A line that would be right with `let` or `require` before it, or that is nothing at all.
     fn forgotten_word(&self, e: PErr, found: Option<Tok<'_>>) -> Option<SyntaxError> {
         let first = *self.toks.first()?;
         let headless = e.at == 1
             && e.wants.has(Want::DeclName)
+            && !crate::words::begins_item(first.text)
             && found.is_some()
             && !self.toks.iter().any(|t| t.kind == T::LBrace);
         if !(e.at == 0 && e.wants.has(Want::Item) || headless) {
             return None;
         }
-        if first.kind == T::Field && crate::split::ITEM_WORDS.contains(&first.text) {
+        if first.kind == T::Field && crate::words::begins_item(first.text) {
             return Some(slip(
                 first.span,
                 format!(
@@ -1643,7 +1679,7 @@ impl<'a> Report<'a> {
         let mut said = slip(
             first.span,
             format!(
-                "expected a declaration, `use`, `let` or `require`, but {} stands here",
+                "expected a declaration, `use`, `let`, `require` or `accept`, but {} stands here",
                 shown(first)
             ),
         );
@@ -1709,6 +1745,49 @@ impl<'a> Report<'a> {
         ))
     }
 
+    /// A `=` where a rule compares or a function names its parameters, or none where an argument has its value.
+    fn misplaced_equals(&self, e: PErr, found: Option<Tok<'_>>) -> Option<SyntaxError> {
+        let f = found?;
+        if f.kind == T::Field && e.wants.has(Want::Value) && self.toks.first()?.text == "require" {
+            let mut said = slip(
+                f.span,
+                format!(
+                    "expected a comparison such as `>=` or `within` after {}, but `=` stands there",
+                    shown(f)
+                ),
+            );
+            said.help = Some(format!(
+                "a rule sets nothing: write `{0} within … .. …`, or `{0} is …` for a word or a count",
+                f.text
+            ));
+            return Some(said);
+        }
+        if f.kind == T::Field && e.wants.has(Want::ParameterName) {
+            let mut said = slip(
+                f.span,
+                format!(
+                    "expected `,` or `)` after {}, but `=` stands there",
+                    shown(f)
+                ),
+            );
+            said.help =
+                Some("a function is given each of its values where it is called".to_owned());
+            return Some(said);
+        }
+        if f.kind == T::Word && e.wants.has(Want::ArgumentName) {
+            let mut said = slip(
+                f.span,
+                format!("expected `=` and a value after {}", shown(f)),
+            );
+            said.help = Some(format!(
+                "name the parameter and its value: `{} = …`",
+                f.text
+            ));
+            return Some(said);
+        }
+        None
+    }
+
     /// A line that begins with a name and goes on with a value is a field whose sign was forgotten.
     fn forgotten_equals(
         &self,
@@ -1716,7 +1795,7 @@ impl<'a> Report<'a> {
         found: Option<Tok<'_>>,
         previous: Option<Tok<'_>>,
     ) -> Option<SyntaxError> {
-        let p = previous.filter(|p| p.kind == T::Word)?;
+        let p = previous.filter(|p| p.kind == T::Word && !e.wants.has(Want::Code))?;
         let begins = p.first
             || e.at >= 2
                 && self
@@ -1791,6 +1870,23 @@ impl<'a> Report<'a> {
         said.help = Some(format!("write `{} = …`", p.text));
         said.fix = Some((Span::at(p.span.end as usize), " =".to_owned()));
         Some(said)
+    }
+}
+
+/// Whether two words differ by one letter too many, too few or another, or by two neighbours that changed places.
+fn one_slip_apart(a: &str, b: &str) -> bool {
+    let (a, b): (Vec<char>, Vec<char>) = (a.chars().collect(), b.chars().collect());
+    let front = a.iter().zip(&b).take_while(|(x, y)| x == y).count();
+    let back = a[front..]
+        .iter()
+        .rev()
+        .zip(b[front..].iter().rev())
+        .take_while(|(x, y)| x == y)
+        .count();
+    match (&a[front..a.len() - back], &b[front..b.len() - back]) {
+        ([] | [_], [_]) | ([_], []) => true,
+        ([x, y], [u, v]) => x == v && y == u,
+        _ => false,
     }
 }
 

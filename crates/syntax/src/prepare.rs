@@ -23,6 +23,7 @@
 
 use crate::parser::quote;
 use crate::token::{Raw, T};
+use crate::words::joins;
 use crate::{MAX_NESTING, SyntaxError, SyntaxErrorKind};
 use cutwater_text::Span;
 
@@ -39,14 +40,11 @@ pub struct Tok<'s> {
     pub span: Span,
 }
 
+/// How many characters of a run of brackets go into its message before it is cut.
+const SHOWN: usize = 64;
+
 /// How many tokens of a line are looked at for what makes it a row.
 const ROW: usize = 16;
-
-/// Words that join parts of a value, never units.
-pub const JOINING: &[&str] = &[
-    "at", "of", "per", "to", "like", "as", "because", "within", "rise", "fall", "lines", "where",
-    "and", "is", "until",
-];
 
 #[derive(Clone, Copy)]
 struct Open {
@@ -114,27 +112,6 @@ fn opener(kind: T) -> T {
         T::RParen => T::LParen,
         _ => T::LBracket,
     }
-}
-
-/// Whether a word is one of [`JOINING`].
-pub(crate) fn joins(word: &str) -> bool {
-    matches!(
-        word,
-        "at" | "of"
-            | "per"
-            | "to"
-            | "like"
-            | "as"
-            | "because"
-            | "within"
-            | "rise"
-            | "fall"
-            | "lines"
-            | "where"
-            | "and"
-            | "is"
-            | "until"
-    )
 }
 
 /// Whether a row may begin like this and an entry may not.
@@ -253,17 +230,7 @@ impl<'s> Pass<'s, '_> {
                 match r.kind {
                     T::LBrace | T::LParen | T::LBracket => self.opening(r, is_first)?,
                     T::RBrace | T::RParen | T::RBracket => self.closing(r, is_first),
-                    T::Unknown => self.errors.push(SyntaxError {
-                        kind: SyntaxErrorKind::Character,
-                        span: r.span,
-                        message: format!("{} means nothing here", quote(r.span.slice(self.text))),
-                        help: Some(
-                            "take it out; texts go in double quotes, comments after `//`"
-                                .to_owned(),
-                        ),
-                        related: None,
-                        fix: None,
-                    }),
+                    T::Unknown => self.unknown(r),
                     _ => i = self.plain(i, is_first),
                 }
             }
@@ -273,6 +240,22 @@ impl<'s> Pass<'s, '_> {
             self.close_unclosed(&o, None);
         }
         Some(self.out)
+    }
+
+    fn unknown(&mut self, r: Raw) {
+        if self.joins_last(SyntaxErrorKind::Character, r.span, |all| {
+            format!("{} means nothing here", quote(all))
+        }) {
+            return;
+        }
+        self.errors.push(SyntaxError {
+            kind: SyntaxErrorKind::Character,
+            span: r.span,
+            message: format!("{} means nothing here", quote(r.span.slice(self.text))),
+            help: Some("take it out; texts go in double quotes, comments after `//`".to_owned()),
+            related: None,
+            fix: None,
+        });
     }
 
     /// In a chunk whose brackets do not match: closes and opens what the token `i` shows to be missing.
@@ -296,7 +279,7 @@ impl<'s> Pass<'s, '_> {
         }
         let Some(last) = self.out.last().copied() else {
             self.head = if r.kind == T::Word
-                && !crate::split::ITEM_WORDS.contains(&r.span.slice(self.text))
+                && !crate::words::begins_item(r.span.slice(self.text))
                 && !names_field
             {
                 Head::Inside
@@ -521,6 +504,14 @@ impl<'s> Pass<'s, '_> {
             && *excess.of(r.kind) > 0
         {
             *excess.of(r.kind) -= 1;
+            if self.joins_last(SyntaxErrorKind::Unclosed, r.span, |_| {
+                format!(
+                    "{} is opened more often here than closed",
+                    r.kind.describe()
+                )
+            }) {
+                return Some(());
+            }
             self.errors.push(SyntaxError {
                 kind: SyntaxErrorKind::Unclosed,
                 span: r.span,
@@ -575,6 +566,11 @@ impl<'s> Pass<'s, '_> {
         if let Some(excess) = &mut self.excess {
             *excess.of(r.kind) += 1;
         }
+        if self.joins_last(SyntaxErrorKind::Stray, r.span, |all| {
+            format!("{} close nothing: no bracket is open here", quote(all))
+        }) {
+            return;
+        }
         self.errors.push(SyntaxError {
             kind: SyntaxErrorKind::Stray,
             span: r.span,
@@ -587,6 +583,41 @@ impl<'s> Pass<'s, '_> {
             related: None,
             fix: Some((r.span, String::new())),
         });
+    }
+
+    /// Whether what is wrong at `span` is the last finding over again, with nothing but blanks between: then that one
+    /// takes it in and says what `message` makes of the text of all, so that a run of brackets is one finding.
+    fn joins_last(
+        &mut self,
+        kind: SyntaxErrorKind,
+        span: Span,
+        message: impl FnOnce(&str) -> String,
+    ) -> bool {
+        let text = self.text;
+        let Some(last) = self.errors.last_mut().filter(|e| {
+            e.kind == kind
+                && e.related.is_none()
+                && e.span.end <= span.start
+                && text[e.span.end as usize..span.start as usize]
+                    .trim()
+                    .is_empty()
+        }) else {
+            return false;
+        };
+        last.span = last.span.join(span);
+        if last.fix.is_some() {
+            last.fix = Some((last.span, String::new()));
+        }
+        // A message is one line, and repeats no more than the start of a long piece.
+        let shown: String = last
+            .span
+            .slice(text)
+            .chars()
+            .take(SHOWN)
+            .map(|c| if c.is_whitespace() { ' ' } else { c })
+            .collect();
+        last.message = message(&shown);
+        true
     }
 
     /// Whether a `}`, where there are too many, is the one.
@@ -625,6 +656,11 @@ impl<'s> Pass<'s, '_> {
         let mut kind = r.kind;
         let mut span = r.span;
         let prev = self.before();
+        // Behind a column's name.
+        let in_head = prev == Some(T::Word)
+            && self.open.last().is_some_and(|o| o.kind == T::LParen)
+            && self.out.len() >= 2
+            && matches!(self.out[self.out.len() - 2].kind, T::LParen | T::Comma);
         match r.kind {
             T::OpenText => {
                 self.errors.push(SyntaxError {
@@ -650,10 +686,6 @@ impl<'s> Pass<'s, '_> {
                 span = r.span.join(self.raw[i].span);
             }
             T::Word => {
-                let in_head = prev == Some(T::Word)
-                    && self.open.last().is_some_and(|o| o.kind == T::LParen)
-                    && self.out.len() >= 2
-                    && matches!(self.out[self.out.len() - 2].kind, T::LParen | T::Comma);
                 if self.kind_at(i + 1) == T::Equals && (prev != Some(T::Dot) || is_first) {
                     kind = T::Field;
                 } else if !is_first
@@ -670,7 +702,7 @@ impl<'s> Pass<'s, '_> {
             T::Number
                 if r.span.slice(self.text) == "1"
                     && !is_first
-                    && matches!(prev, Some(T::Number | T::Fraction))
+                    && (matches!(prev, Some(T::Number | T::Fraction)) || in_head)
                     && !self.in_table()
                     && self.adjacent(i)
                     && self.raw[i + 1].kind == T::Slash

@@ -13,12 +13,9 @@
 //!
 //! So a `}` too many inside a block does not cut the rest of the block off.
 
-use crate::prepare::joins;
 use crate::token::{Raw, T, lex};
+use crate::words::{begins_item, joins};
 use cutwater_text::Span;
-
-/// Words that begin an item other than a declaration.
-pub const ITEM_WORDS: &[&str] = &["use", "let", "require", "accept"];
 
 /// Kinds that may be declared without a name, known here only to find where items begin.
 const UNNAMED: &[&str] = &["site", "water"];
@@ -72,7 +69,7 @@ fn is_strong(text: &str, raw: &[Raw], i: usize) -> bool {
 struct Before {
     /// Column of the chunk's item.
     column: u32,
-    /// The item is none of [`ITEM_WORDS`].
+    /// The item is a declaration.
     declares: bool,
     /// A block has closed, and no bracket is open.
     closed: bool,
@@ -95,7 +92,7 @@ fn lacks_head(text: &str, raw: &[Raw], i: usize, column: u32) -> bool {
     }
     match kind(1) {
         T::Equals => true,
-        _ if ITEM_WORDS.contains(&word) => false,
+        _ if begins_item(word) => false,
         T::LBrace => !UNNAMED.contains(&word),
         T::Word => text_of(1) == "at" || word == "hold",
         T::LParen | T::Dot | T::Colon | T::Arrow => true,
@@ -166,9 +163,7 @@ fn is_weak(text: &str, raw: &[Raw], i: usize, first: Option<u32>, before: Before
             match t.kind {
                 T::Word if joins(word) => false,
                 T::Word => {
-                    apart
-                        || ITEM_WORDS.contains(&word)
-                        || matches!(kind(1), T::Word | T::LBrace | T::Text)
+                    apart || begins_item(word) || matches!(kind(1), T::Word | T::LBrace | T::Text)
                 }
                 T::Text | T::LParen => apart,
                 T::LBrace => apart && !before.declares,
@@ -253,7 +248,7 @@ fn split_tokens(text: &str, raw: &[Raw]) -> Vec<Chunk> {
             // What is further in than the head would be stays together.
             column = if headless { 0 } else { here };
             head_line = line_start;
-            declares = !ITEM_WORDS.contains(&t.span.slice(text));
+            declares = !begins_item(t.span.slice(text));
         }
         match t.kind {
             T::LBrace => {

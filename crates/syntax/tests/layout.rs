@@ -1,11 +1,14 @@
 //! The canonical layout: unchanged when laid out again, the same meaning, nothing lost.
 
 mod common;
+#[path = "common/writer.rs"]
+mod writer;
 
 use common::{EVERY_CONSTRUCT, meaning, parse_file};
 use cutwater_syntax::format;
 use cutwater_syntax::token::{T, lex};
 use proptest::prelude::*;
+use writer::{good_files, harmed_files, pieces};
 
 /// Tokens and comments in order, with one spelling for signs that have several.
 fn said(text: &str) -> Vec<String> {
@@ -195,6 +198,81 @@ fn long_lines_break_where_they_can() {
     check_good(&got);
 }
 
+/// Each must come out as it is.
+#[track_caller]
+fn is_laid_out(text: &str) {
+    assert_eq!(format(text), text);
+    check_good(text);
+    for line in text.lines() {
+        assert!(line.chars().count() <= format::WIDTH, "{line}");
+    }
+}
+
+#[test]
+fn rules_for_every_part_break_behind_the_colon_and_before_conditions_and_the_reason() {
+    is_laid_out(
+        "require for every ring r of main where r.form is labyrinth and r.land_length >= 0.5 in:\n    r.clearance within r.clearance_limit\n",
+    );
+    is_laid_out(
+        "require for every ring r of main where r.form is labyrinth and r.land_length >= 0.5 in: r.gap < 2 in\n    because \"worn rings leak\"\n",
+    );
+    is_laid_out(
+        "require for every impeller wheel_of_it of engine_3.main\n    where wheel_of_it.outside_diameter >= 9.25 in\n    and wheel_of_it.hub_diameter is not 5.497 in\n    and wheel_of_it.vanes within 5 .. 7:\n    wheel_of_it.exit_width <= 7/8 in\n    because \"the bought ones are wider\"\n",
+    );
+}
+
+#[test]
+fn acceptances_break_before_their_reason() {
+    is_laid_out(
+        "accept CW1203 on intake_ring.clearance\n    because \"an old casting whose bore was opened by the last owner and is left so\" until 2027-03-31\n",
+    );
+    is_laid_out(
+        "accept CW1203 on intake_ring.clearance\n    because \"an old casting whose bore was opened by the last owner of it and is left as it is\"\n    until 2027-03-31\n",
+    );
+}
+
+#[test]
+fn sums_and_lists_fill_their_lines() {
+    is_laid_out(
+        "ring a {\n    bore = first_part_of_the_sum.outside_diameter + second_part_of_the_sum.outside_diameter\n        - third_part_of_the_sum.outside_diameter * 2 + fourth_part_of_the_sum.outside_diameter\n        + 5 in\n    form = plain\n}\n",
+    );
+    is_laid_out(
+        "let all = [first_of_the_list, second_of_the_list, third_of_the_list, fourth_of_the_list, fifth_one,\n    sixth_of_the_list, max(5 in, 6 in)]\n",
+    );
+    // The sum first, then what is still too long in it.
+    is_laid_out(
+        "let all = 2 in\n    + max(first_of_the_list, second_of_the_list, third_of_the_list, fourth_of_the_list, fifth_one,\n    sixth_of_the_list)\n    - 3 in\n",
+    );
+}
+
+#[test]
+fn parameters_and_arguments_fill_their_lines() {
+    is_laid_out(
+        "ring wear_ring(hub_diameter, radial_gap = 0.0025 in, land_length = 0.75 in, number_of_grooves = 4,\n    material = std.bronze_c93200) {\n    bore = hub_diameter + 2 * radial_gap\n}\n",
+    );
+    is_laid_out(
+        "ring intake like wear_ring(hub_diameter = first.hub_diameter, radial_gap = 4 thou,\n    land_length = 1 in, number_of_grooves = 4) { form = plain }\n",
+    );
+    is_laid_out(
+        "test annual of main {\n    readings (flow gpm, discharge psi, intake_vacuum inHg, engine rpm, held min,\n        room_temperature degF, water_temperature degF) {\n        1  2  3  4  5  6  7\n    }\n}\n",
+    );
+}
+
+#[test]
+fn columns_are_those_of_a_display() {
+    // A wide letter takes two columns, a mark that combines none.
+    assert_eq!(
+        format(
+            "ring a {\nnote=\"配管\" // w\nform=plain // n\nmark=\"e\u{301}e\u{301}\" // c\n}\n"
+        ),
+        "ring a {\n    note = \"配管\"  // w\n    form = plain   // n\n    mark = \"e\u{301}e\u{301}\"    // c\n}\n"
+    );
+    assert_eq!(
+        format("pump p { t (a, b) { \"配管\" 1; \"ab\" 2 } }\n"),
+        "pump p {\n    t (a, b) {\n        \"配管\"  1\n          \"ab\"  2\n    }\n}\n"
+    );
+}
+
 #[test]
 fn a_broken_item_is_left_and_its_neighbours_are_laid_out() {
     let text = "ring a{bore=1in}\nring b {\n      bore  =\n  form=x\n}\nring c{bore=2in}\n";
@@ -202,513 +280,6 @@ fn a_broken_item_is_left_and_its_neighbours_are_laid_out() {
         format(text),
         "ring a { bore = 1 in }\nring b {\n      bore  =\n  form=x\n}\nring c { bore = 2 in }\n"
     );
-}
-
-/// Choices for the writer below, taken one after another; when they run out the plainest is taken.
-struct Choices(Vec<u8>);
-
-impl Choices {
-    fn pick(&mut self, of: usize) -> usize {
-        self.0.pop().map_or(0, |b| b as usize % of.max(1))
-    }
-
-    fn one<'a>(&mut self, of: &[&'a str]) -> &'a str {
-        of[self.pick(of.len())]
-    }
-}
-
-/// Writes a well-formed file with blanks, comments and line ends wherever the language allows them.
-struct Writer {
-    choices: Choices,
-    out: String,
-    further: usize,
-}
-
-impl Writer {
-    fn put(&mut self, text: &str) {
-        self.out.push_str(text);
-    }
-
-    /// Blanks that may be none.
-    fn gap(&mut self) {
-        let gap = self.choices.one(&[" ", "", "  ", "\t"]);
-        self.put(gap);
-    }
-
-    /// Blanks of which there is one at least.
-    fn blank(&mut self) {
-        let gap = self.choices.one(&[" ", "  ", " \t", "\u{a0}"]);
-        self.put(gap);
-    }
-
-    fn line_end(&mut self) {
-        let end = self.choices.one(&["\n", "\n", "\n", "\r\n", "\r"]);
-        self.put(end);
-    }
-
-    /// A place inside an entry where a line may end; what follows stands far in.
-    fn odd(&mut self) {
-        if self.choices.pick(12) == 11 {
-            let comment = self
-                .choices
-                .one(&["", "// odd — place", "/// odd note", "//"]);
-            self.put(comment);
-            self.line_end();
-            // Further in each time, so that it is further in than the line it goes on from.
-            self.further += 1;
-            let blanks = " ".repeat(20 + self.further);
-            self.put(&blanks);
-        } else {
-            self.gap();
-        }
-    }
-
-    /// Between entries of a block.
-    fn between(&mut self, one_line: bool) {
-        if one_line {
-            let sign = self.choices.one(&[";", " ; ", ";;"]);
-            self.put(sign);
-            return;
-        }
-        let note = self
-            .choices
-            .one(&["", "", "", " // tråiling {", "  //x", ";"]);
-        self.put(note);
-        self.line_end();
-        self.lines_between();
-    }
-
-    fn lines_between(&mut self) {
-        for _ in 0..self.choices.pick(4) {
-            let extra = self.choices.one(&[
-                "",
-                "   ",
-                "/// note on what follows",
-                "  // a line }",
-                "//! about the file",
-            ]);
-            self.put(extra);
-            self.line_end();
-        }
-    }
-
-    fn name(&mut self) {
-        let name = self.choices.one(&[
-            "bore",
-            "x",
-            "land_length",
-            "Δp",
-            "µ_factor",
-            "hold_time",
-            "a1",
-            "use",
-            "let",
-        ]);
-        self.put(name);
-    }
-
-    fn path(&mut self) {
-        let name = self.choices.one(&["first", "main", "stock", "y1"]);
-        self.put(name);
-        for _ in 0..self.choices.pick(3) {
-            let dot = self.choices.one(&[".", ".", " . "]);
-            self.put(dot);
-            let part = self
-                .choices
-                .one(&["flow", "rise", "hub_diameter", "at", "in"]);
-            self.put(part);
-        }
-    }
-
-    fn number(&mut self) {
-        let number = self.choices.one(&[
-            "5", "-5", "3/4", "2-1/2", ".005", "1_250", "5e-3", "12.50", "−7",
-        ]);
-        self.put(number);
-    }
-
-    fn unit(&mut self) {
-        if self.choices.pick(2) == 0 {
-            return;
-        }
-        let gap = self.choices.one(&[" ", "  ", ""]);
-        let unit = self.choices.one(&[
-            "in", "ft/s", "oz*in", "oz·in", "lbf/in^2", "°F", "%", "µm", "mm²", "m^-1",
-        ]);
-        self.put(gap);
-        self.put(unit);
-    }
-
-    fn literal(&mut self) {
-        self.number();
-        self.unit();
-        match self.choices.pick(8) {
-            5 => {
-                self.gap();
-                let sign = self.choices.one(&["±", "+-", "+/-"]);
-                self.put(sign);
-                self.odd();
-                let value = self.choices.one(&["0.004", "1 %", "1/64", "2"]);
-                self.put(value);
-            }
-            6 => {
-                let pair = self.choices.one(&[
-                    "(+0.1/-0.2)",
-                    " ( +2 / 1 )",
-                    "(0/-0.001 in)",
-                    " (+0.0 /-0.001in )",
-                    "(1 / -2)",
-                ]);
-                self.put(pair);
-            }
-            _ => {}
-        }
-    }
-
-    fn expr(&mut self, depth: usize) {
-        match if depth == 0 {
-            self.choices.pick(4)
-        } else {
-            self.choices.pick(12)
-        } {
-            0 | 1 => self.literal(),
-            2 => self.path(),
-            3 => {
-                let text =
-                    self.choices
-                        .one(&["\"a -> b // \\ { ; ×\"", "\"\"", "2026-05-14", "[]"]);
-                self.put(text);
-            }
-            4 => {
-                self.expr(depth - 1);
-                for _ in 0..=self.choices.pick(3) {
-                    let sign = self
-                        .choices
-                        .one(&[" + ", " - ", " * ", " / ", " × ", " − ", " + - "]);
-                    self.put(sign);
-                    self.odd();
-                    self.operand(depth - 1);
-                }
-            }
-            5 => {
-                self.put("(");
-                self.odd();
-                self.expr(depth - 1);
-                self.odd();
-                self.put(")");
-            }
-            6 => {
-                self.put("max(");
-                self.items(depth);
-                self.put(")");
-            }
-            7 => {
-                self.put("[");
-                self.items(depth);
-                self.put("]");
-            }
-            8 => {
-                let sign = self.choices.one(&["-", "- ", "- - "]);
-                self.put(sign);
-                self.operand(depth - 1);
-            }
-            9 => {
-                self.operand(0);
-                let sign = self.choices.one(&[" ^ ", " ^", " ^  - ", " ^ -"]);
-                self.put(sign);
-                self.number();
-            }
-            10 => {
-                self.operand(depth - 1);
-                self.put(" .. ");
-                self.odd();
-                self.operand(depth - 1);
-            }
-            _ => self.operand(depth - 1),
-        }
-    }
-
-    /// A part of a sum, in brackets where it is more than a literal or a path.
-    fn operand(&mut self, depth: usize) {
-        match self.choices.pick(3) {
-            0 => self.literal(),
-            1 => self.path(),
-            _ => {
-                self.put("(");
-                self.expr(depth);
-                self.put(")");
-            }
-        }
-    }
-
-    fn items(&mut self, depth: usize) {
-        for n in 0..self.choices.pick(4) {
-            if n > 0 {
-                self.gap();
-                self.put(",");
-                self.odd();
-            }
-            self.expr(depth - 1);
-        }
-    }
-
-    fn value(&mut self) {
-        self.expr(2);
-        match self.choices.pick(8) {
-            6 => {
-                self.blank();
-                self.put("of");
-                self.blank();
-                self.path();
-            }
-            7 => {
-                let word = self.choices.one(&[" at ", " per "]);
-                self.put(word);
-                self.expr(1);
-            }
-            _ => {}
-        }
-    }
-
-    fn station(&mut self) {
-        match self.choices.pick(3) {
-            0 => self.path(),
-            1 => {
-                let label = self.choices.one(&["y1:", "left : "]);
-                self.put(label);
-                self.gap();
-                self.path();
-            }
-            _ => {
-                self.put("300 ft");
-                self.blank();
-                self.put("of");
-                self.blank();
-                self.path();
-            }
-        }
-        if self.choices.pick(3) == 2 {
-            let more =
-                self.choices
-                    .one(&[" rise 8 ft", " fall (2 + 3) ft", " lines 2", " rise -x"]);
-            // A value in brackets takes no unit.
-            self.put(&more.replace(") ft", ")"));
-        }
-    }
-
-    fn entry(&mut self, depth: usize, one_line: bool) {
-        match self.choices.pick(if depth == 0 { 4 } else { 6 }) {
-            0 | 1 => {
-                self.name();
-                self.gap();
-                self.put("=");
-                self.odd();
-                self.value();
-            }
-            2 => {
-                self.put("hold ");
-                self.path();
-                self.gap();
-                self.put("=");
-                self.gap();
-                self.value();
-            }
-            3 => {
-                self.path();
-                for _ in 0..=self.choices.pick(6) {
-                    let gap = self.choices.one(&[" ", "  "]);
-                    self.put(gap);
-                    if !one_line && self.choices.pick(6) == 5 {
-                        self.line_end();
-                        self.put("                ");
-                    }
-                    let arrow = self.choices.one(&["->", "→"]);
-                    self.put(arrow);
-                    self.odd();
-                    self.station();
-                }
-            }
-            4 => {
-                let name = self.choices.one(&["draft", "finish", "site"]);
-                self.put(name);
-                self.gap();
-                self.block(depth - 1);
-            }
-            _ => self.table(),
-        }
-    }
-
-    fn table(&mut self) {
-        let head = self.choices.one(&[
-            "curve at 3300 rpm (flow gpm, net psi)",
-            "output(speed rpm ,gear, note,)",
-            "readings at (2 + x) (a)",
-            "runs ()",
-        ]);
-        self.put(head);
-        self.gap();
-        self.put("{");
-        self.gap();
-        if self.choices.pick(3) == 1 {
-            self.between(false);
-        }
-        for n in 0..self.choices.pick(4) {
-            if n > 0 {
-                let one_line = self.choices.pick(3) == 0;
-                self.between(one_line);
-            }
-            for k in 0..=self.choices.pick(4) {
-                if k > 0 {
-                    self.blank();
-                }
-                let cell = self.choices.one(&[
-                    "0",
-                    "-",
-                    "-5",
-                    "+5",
-                    "12.5",
-                    "\"low -> x\"",
-                    "idle",
-                    "3/4",
-                    "−",
-                    "lines",
-                    "−2",
-                ]);
-                self.put(cell);
-            }
-        }
-        if self.choices.pick(2) == 0 {
-            self.between(false);
-        }
-        self.put(" }");
-    }
-
-    fn block(&mut self, depth: usize) {
-        let one_line = self.choices.pick(3) == 0;
-        self.put("{");
-        if one_line {
-            self.gap();
-        } else {
-            self.between(false);
-        }
-        for n in 0..self.choices.pick(4) {
-            if n > 0 {
-                self.between(one_line);
-            }
-            if !one_line {
-                self.put("        ");
-            }
-            self.entry(depth, one_line);
-        }
-        if !one_line {
-            self.between(false);
-        }
-        self.gap();
-        self.put("}");
-    }
-
-    fn item(&mut self) {
-        match self.choices.pick(6) {
-            0 => {
-                let head = self.choices.one(&[
-                    "ring a",
-                    "site",
-                    "pump spare like stock.main",
-                    "test t of main",
-                    "pump  x  like  y  of  z.w",
-                ]);
-                self.put(head);
-                self.gap();
-                self.block(2);
-            }
-            1 => {
-                self.put("let gap");
-                self.gap();
-                self.put("=");
-                self.odd();
-                self.value();
-            }
-            2 => {
-                self.put("require ");
-                self.operand(1);
-                let rule = self.choices.one(&[" >= ", " ≤ ", " < ", " within "]);
-                self.put(rule);
-                self.odd();
-                self.operand(1);
-                let reason =
-                    self.choices
-                        .one(&["", " because \"of a -> because \"", "  because   \"x\""]);
-                self.put(reason);
-            }
-            3 => self.put("use  \"parts/hose.pump\" as stock"),
-            _ => {
-                self.put("ring b ");
-                self.block(1);
-            }
-        }
-    }
-
-    fn file(mut self) -> String {
-        let begin = self
-            .choices
-            .one(&["", "\n\n", "// top\n", "//! about\n\n", "  \n"]);
-        self.put(begin);
-        for _ in 0..=self.choices.pick(4) {
-            self.item();
-            let note = self.choices.one(&["", "", " // tråiling {", "//x"]);
-            self.put(note);
-            self.line_end();
-            self.lines_between();
-        }
-        if self.choices.pick(4) == 3 {
-            self.put("// the end");
-        }
-        self.out
-    }
-}
-
-fn good_files() -> impl Strategy<Value = String> {
-    prop::collection::vec(any::<u8>(), 0..400).prop_map(|choices| {
-        Writer {
-            choices: Choices(choices),
-            out: String::new(),
-            further: 0,
-        }
-        .file()
-    })
-}
-
-fn pieces() -> impl Strategy<Value = String> {
-    prop_oneof![
-        "[ -~]{0,6}",
-        "\\PC{0,3}",
-        prop::sample::select(vec![
-            "{", "}", "(", ")", "[", "]", "\n", "\r", "\r\n", "\"", "//", "///", "=", "->", ";",
-            "..", ".", "-", "5", "in", "ring a {", "}\n", "let x =", "\u{feff}", "\t", "\u{2028}",
-            "of", "@", "±", ",", "^",
-        ])
-        .prop_map(str::to_owned),
-    ]
-}
-
-/// A good file with a few pieces cut out or put in.
-fn harmed_files() -> impl Strategy<Value = String> {
-    let base = prop_oneof![3 => good_files(), 1 => Just(EVERY_CONSTRUCT.to_owned())];
-    let edits = prop::collection::vec((any::<prop::sample::Index>(), 0usize..12, pieces()), 1..5);
-    (base, edits).prop_map(|(mut text, edits)| {
-        for (at, cut, put) in edits {
-            let mut from = at.index(text.len() + 1);
-            while !text.is_char_boundary(from) {
-                from -= 1;
-            }
-            let mut to = (from + cut).min(text.len());
-            while !text.is_char_boundary(to) {
-                to += 1;
-            }
-            text.replace_range(from..to, &put);
-        }
-        text
-    })
 }
 
 /// Cases for each law; `CUTWATER_CASES` asks for more.

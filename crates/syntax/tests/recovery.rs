@@ -78,7 +78,7 @@ fn a_forgotten_equals_sign_has_a_fix() {
         "bore",
         "expected `=` after `bore`, but `5` stands there",
     );
-    assert_eq!(kept(text), ["?", "land = 3 Some(\"in\") None"]);
+    assert_eq!(kept(text), ["bore = ?", "land = 3 Some(\"in\") None"]);
     assert_eq!(errors(&mended(text)), vec![]);
 }
 
@@ -245,7 +245,7 @@ fn a_path_is_held_not_set() {
 
 #[test]
 fn numbers_and_calls_that_cannot_be() {
-    let text = "ring m {\n    bore = 1/0 in\n    land = a.b(3)\n    form = x\n}\n";
+    let text = "ring m {\n    bore = 1/0 in\n    land = a.b.c(3)\n    form = x\n}\n";
     assert_eq!(
         errors(text),
         vec![
@@ -255,7 +255,7 @@ fn numbers_and_calls_that_cannot_be() {
             ),
             (
                 "a".to_owned(),
-                "expected a function's plain name before `(`, but `a` stands here".to_owned()
+                "expected a function's name, or a file's and a function's, before `(`, but `a` stands here".to_owned()
             ),
         ]
     );
@@ -327,6 +327,77 @@ fn a_brace_too_many_is_left_out() {
 }
 
 #[test]
+fn a_run_of_brackets_is_one_finding_on_one_line() {
+    one(
+        "ring a {}\n}\n}\n",
+        "}\n}",
+        "`} }` close nothing: no bracket is open here",
+    );
+    one(
+        "let x = ((((5 in)\n",
+        "(((",
+        "`(` is opened more often here than closed",
+    );
+    assert_eq!(errors(&mended("let x = ((((5 in)\n")), vec![]);
+    one("let x = 5 @ @ in\n", "@ @", "`@ @` means nothing here");
+}
+
+#[test]
+fn a_block_without_its_head_is_one_finding_apart_from_its_neighbours() {
+    for before in [
+        "ring a {\n    bore = 5 in\n}\n",
+        "ring a { bore = 5 in }\n",
+        "",
+    ] {
+        let text = format!(
+            "{before}    land = 3 in\n    draft {{\n        x = 1\n    }}\n    t (a) {{\n        1\n    }}\n}}\nring b {{}}\n"
+        );
+        one(
+            &text,
+            "land",
+            "`land` stands in no block: expected a declaration and its `{` before it",
+        );
+        let chunks = parse_file(&text);
+        assert_eq!(
+            chunks.len(),
+            if before.is_empty() { 2 } else { 3 },
+            "{text}"
+        );
+    }
+}
+
+#[test]
+fn rows_without_a_table_are_one_finding() {
+    let text =
+        "pump p {\n    curve at 3300 rpm\n        1 2\n        3 4\n    }\n    trim = 1\n}\n";
+    one(
+        text,
+        "rpm",
+        "expected a table's columns after `rpm`, but `1` comes next",
+    );
+    assert!(kept(text).contains(&"trim = 1 None None".to_owned()));
+    let text = "pump p {\n    volute = double\n        1 2\n        -3 4\n    }\n    trim = 1\n}\n";
+    one(
+        text,
+        "1",
+        "`1` stands in no table: expected a table's head before it",
+    );
+    assert_eq!(kept(text), ["volute = double", "trim = 1 None None"]);
+    let text = "pump p {\n    t (a in, b\n        1 2\n        3 4\n    }\n    trim = 1\n}\n";
+    assert_eq!(errors(text).len(), 2);
+    assert_eq!(kept(text).len(), 4);
+}
+
+#[test]
+fn what_is_named_keeps_its_name() {
+    let means = |text: &str| meaning(&parse_chunk(text));
+    assert!(means("let gap 5 in\n").ends_with("let gap = 5 Some(\"in\") None"));
+    assert!(means("use \"a.pump\" b\n").ends_with("use \"a.pump\" as b"));
+    assert_eq!(errors("let gap 5 in\n").len(), 1);
+    assert_eq!(errors("use \"a.pump\" b\n").len(), 1);
+}
+
+#[test]
 fn lines_that_are_no_item() {
     one(
         "use stock\n",
@@ -371,7 +442,7 @@ fn lines_that_are_no_item() {
     one(
         "5 in\n",
         "5",
-        "expected a declaration, `use`, `let` or `require`, but `5` stands here",
+        "expected a declaration, `use`, `let`, `require` or `accept`, but `5` stands here",
     );
 }
 
@@ -386,7 +457,7 @@ fn a_forgotten_let_or_require_has_a_fix() {
             text,
             first,
             &format!(
-                "expected a declaration, `use`, `let` or `require`, but `{first}` stands here"
+                "expected a declaration, `use`, `let`, `require` or `accept`, but `{first}` stands here"
             ),
         );
         assert_eq!(mended(text), fixed);
@@ -431,5 +502,118 @@ fn layout_is_not_judged_where_brackets_match() {
         "lay l {\n  a\n  -> b\n  -> c\n}\n",
     ] {
         assert_eq!(errors(text), vec![], "{text}");
+    }
+}
+
+#[test]
+fn half_typed_rules_acceptances_patterns_and_functions_are_read_aloud() {
+    for (text, place, message) in [
+        (
+            "accept\n",
+            "accept",
+            "expected a finding's code such as `CW1203` after `accept`, but the line ends",
+        ),
+        (
+            "ring a {\n    accept\n    bore = 5 in\n}\n",
+            "accept",
+            "expected a finding's code such as `CW1203` after `accept`, but the line ends",
+        ),
+        (
+            "accept because \"x\"\n",
+            "because",
+            "expected a finding's code such as `CW1203` after `accept`, but `because` stands here",
+        ),
+        (
+            "accept CW1203\n",
+            "CW1203",
+            "expected `on` and a name or `because` and the reason in quotes after `CW1203`, but the line ends",
+        ),
+        (
+            "accept CW1203 on a.b\n",
+            "b",
+            "expected `because` and the reason in quotes after `b`, but the line ends",
+        ),
+        (
+            "accept CW1203 because \"x\" until 2027\n",
+            "2027",
+            "expected a date such as `2026-05-14` after `until`, but `2027` stands here",
+        ),
+        (
+            "require for\n",
+            "for",
+            "expected `every` and a kind after `for`, but the line ends",
+        ),
+        (
+            "require for every ring\n",
+            "ring",
+            "expected the name it goes by here after `ring`, but the line ends",
+        ),
+        (
+            "require for every ring r of\n",
+            "of",
+            "expected a name after `of`, but the line ends",
+        ),
+        (
+            "require for every ring r where r.form\n",
+            "form",
+            "expected a comparison such as `>=` or `within` after `form`, but the line ends",
+        ),
+        (
+            "require for every ring r where r.form is a\n",
+            "a",
+            "expected `:` after `a`, but the line ends",
+        ),
+        (
+            "require for every ring r: r.bore >\n",
+            ">",
+            "expected a value after `>`, but the line ends",
+        ),
+        (
+            "require x is not\n",
+            "not",
+            "expected a value after `not`, but the line ends",
+        ),
+        (
+            "require x == 5\n",
+            "x",
+            "expected a comparison such as `>=` or `within` after `x`, but `=` stands there",
+        ),
+        (
+            "ring a like w(5 in) {}\n",
+            "5",
+            "expected `)` or a parameter's name and `=` after `(`, but `5` stands here",
+        ),
+        (
+            "ring a like w(hub 5 in) {}\n",
+            "hub",
+            "expected `=` and a value after `hub`",
+        ),
+        (
+            "ring a like w(hub {\n    bore = 5 in\n}\n",
+            "(",
+            "this `(` is not closed: expected `)`, but `{` comes next",
+        ),
+        (
+            "let f(x = 5) = x\n",
+            "x",
+            "expected `,` or `)` after `x`, but `=` stands there",
+        ),
+        (
+            "let f(x)\n",
+            ")",
+            "expected `=` after `)`, but the line ends",
+        ),
+        (
+            "let y = x[]\n",
+            "]",
+            "expected a value after `[`, but `]` stands here",
+        ),
+        (
+            "let y = x[1].\n",
+            ".",
+            "expected a name after `.`, but the line ends",
+        ),
+    ] {
+        one(text, place, message);
     }
 }

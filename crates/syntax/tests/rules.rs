@@ -5,7 +5,7 @@ mod common;
 use common::{expr, meaning};
 use cutwater_syntax::ast::{EntryKind, ExprKind, ItemKind};
 use cutwater_syntax::parse_chunk;
-use cutwater_syntax::prepare::{JOINING, prepare};
+use cutwater_syntax::prepare::prepare;
 use cutwater_syntax::token::{T, lex};
 
 fn prepared(text: &str) -> Vec<(T, &str)> {
@@ -52,6 +52,7 @@ fn a_number_takes_the_unit_on_its_line() {
             (T::Unit, "%"),
         ]
     );
+    assert_eq!(prepared("t (grows 1/degF)")[3], (T::Unit, "1/degF"));
     // Blanks end a unit, and so does a line end.
     assert_eq!(prepared("5 ft * a")[2], (T::Star, "*"));
     assert_eq!(prepared("5\nft")[1], (T::Word, "ft"));
@@ -59,7 +60,7 @@ fn a_number_takes_the_unit_on_its_line() {
 
 #[test]
 fn joining_words_are_never_units() {
-    for word in JOINING {
+    for word in cutwater_syntax::words::joining() {
         assert_eq!(prepared(&format!("5 {word}"))[1].0, T::Word, "{word}");
     }
     assert_eq!(prepared("5 atm")[1].0, T::Unit);

@@ -22,8 +22,8 @@ codes! {
     /// Raised by `duty`.
     DUTY_HOLD = "CW1611" "duty-hold" Error, "A `hold` of something that cannot be held.",
         "Held are the pump's `speed`, `engine.speed`, `discharge.pressure`, `net_pressure`, or a named station's `pressure` or `flow`.",
-        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold m.pressure = 100 psi\n}\n",
-        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n";
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> left: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold lft.pressure = 100 psi\n}\n",
+        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> left: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold left.pressure = 100 psi\n}\n", fixes NeedsALook;
     /// Raised by `duty`.
     DUTY_UNMET = "CW1612" "duty-cannot-be-met" Error, "A duty that has no solution, and what limits it.",
         "What is held cannot be reached: the pump's speed limit, its tested curve, or the supply stands in the way. The finding names the limit and the best that can be had.",

@@ -4,7 +4,7 @@ use super::gear;
 use crate::codes::codes;
 use crate::db::{Cx, Local};
 use crate::schema::short::{default, optional, positive, required};
-use crate::schema::{BLANK, ComputedDef, KindDef, PartDef, Sign, Type};
+use crate::schema::{BLANK, ComputedDef, KindDef, Only, PartDef, Sign, Type};
 use crate::value::{Origin, Quantity, Value};
 use crate::{DeclId, Eval};
 use cutwater_finding::Finding;
@@ -197,6 +197,23 @@ pub static NOZZLE: KindDef = KindDef {
         hint: true,
         eval: flow_coefficient,
     }],
+    only: &[
+        Only {
+            names: &["tip", "discharge_coefficient"],
+            field: "form",
+            words: &["smooth"],
+        },
+        Only {
+            names: &["rated"],
+            field: "form",
+            words: &["fog", "holding"],
+        },
+        Only {
+            names: &["flow_range"],
+            field: "form",
+            words: &["holding"],
+        },
+    ],
     check: Some(check_nozzle),
     ..BLANK
 };

@@ -9,16 +9,17 @@ use crate::budget::{self, Budget, Verdict, Window};
 use crate::codes::codes;
 use crate::db::{Cx, Local};
 use crate::eval::Ev;
+use crate::remedy::{self, Remedy};
 use crate::schema::short::{optional, positive, required};
-use crate::schema::{BLANK, ComputedDef, KindDef, Sign, Type};
+use crate::schema::{BLANK, ComputedDef, KindDef, Only, Sign, Type};
 use crate::settings::Settings;
 use crate::show;
 use crate::slots::{decl_of, find, lineage};
-use crate::value::{Quantity, Range, Value};
+use crate::value::{Origin, Quantity, Range, Value};
 use crate::{DeclId, Eval};
 use cutwater_finding::Finding;
-use cutwater_quantity::{CompoundUnit, Direction, Kind, Tol, Truth};
-use cutwater_syntax::ast::{EntryKind, ExprKind, Path};
+use cutwater_quantity::{CompoundUnit, Direction, Kind, Tol, Truth, parse_unit};
+use cutwater_syntax::ast::{EntryKind, ExprKind, Number, Path};
 use std::convert::Infallible;
 use std::f64::consts::PI;
 use std::sync::Arc;
@@ -52,7 +53,7 @@ codes! {
     /// Raised by `ring`.
     RING_TOUCHES = "CW1211" "ring-touches" Error, "A ring with no clearance: it touches what it runs on.",
         "A running ring needs a gap. Parts that touch at speed gall, seize, and may break: they are not to be assembled so. Check which diameter is which, and the digits.",
-        fires "ring seal {\n    runs_on = 5.502 in\n    bore = 5.497 in\n}\n", silent "ring seal {\n    runs_on = 5.497 in\n    bore = 5.502 in\n}\n";
+        fires "ring seal {\n    runs_on = 5.502 in\n    bore = 5.497 in\n}\n", silent "ring seal {\n    runs_on = 5.497 in\n    bore = 5.502 in\n}\n", fixes NeedsALook;
     /// Raised by `ring`.
     RING_MAY_TOUCH = "CW1212" "ring-may-touch" Warning, "Within their tolerances, ring and mating part may touch.",
         "The nominal sizes leave a gap, but parts at the ends of their tolerances do not. Tighten the part that contributes most, or open the nominal clearance.",
@@ -60,11 +61,11 @@ codes! {
     /// Raised by `ring`.
     CLEARANCE_LIMIT = "CW1213" "clearance-limit" Error, "A ring's nominal clearance is outside its limits.",
         "The diametral clearance is the bore less the diameter it runs on. Too little, and the ring may touch; too much, and water leaks from discharge to suction, which costs flow, pressure and power. Change the bore or the limit.",
-        fires "ring seal {\n    runs_on = 5.497 in\n    bore = 5.512 in\n    clearance_limit = 0.003 .. 0.007 in\n}\n", silent "ring seal {\n    runs_on = 5.497 in\n    bore = 5.502 in\n    clearance_limit = 0.003 .. 0.007 in\n}\n";
+        fires "ring seal {\n    runs_on = 5.497 in\n    bore = 5.512 in\n    clearance_limit = 0.003 .. 0.007 in\n}\n", silent "ring seal {\n    runs_on = 5.497 in\n    bore = 5.502 in\n    clearance_limit = 0.003 .. 0.007 in\n}\n", fixes NeedsALook;
     /// Raised by `ring`.
     CLEARANCE_TIGHT = "CW1214" "clearance-within-tolerance" Warning, "A ring's clearance is inside its limits nominally but not over the whole tolerance.",
         "The nominal clearance keeps the limits, but parts at the ends of their tolerances do not. The finding shows by how much, the root-sum-square spread (what is likely where the sizes are independent), and which dimension contributes most: tighten that one first.",
-        fires "ring seal {\n    runs_on = 5.497 in ± 0.001\n    bore = 5.502 in ± 0.002\n    clearance_limit = 0.003 .. 0.007 in\n}\n", silent "ring seal {\n    runs_on = 5.497 in ± 0.001\n    bore = 5.502 in ± 0.0005\n    clearance_limit = 0.003 .. 0.007 in\n}\n";
+        fires "ring seal {\n    runs_on = 5.497 in ± 0.001\n    bore = 5.502 in ± 0.002\n    clearance_limit = 0.003 .. 0.007 in\n}\n", silent "ring seal {\n    runs_on = 5.497 in ± 0.001\n    bore = 5.502 in ± 0.0005\n    clearance_limit = 0.003 .. 0.007 in\n}\n", fixes NeedsALook | ShowOnly;
     /// Raised by `ring`.
     CLEARANCE_UNUSUAL = "CW1215" "clearance-unusual" Advice, "A ring without stated limits whose clearance is out of the ordinary.",
         "Bronze rings of fire pumps are commonly set to 0.003 to 0.007 in on the diameter. That is common practice, for which no published support was found; running-clearance tables for process pumps ask for far more (0.017 in at 5 to 6 in diameter). The limits of the pump's maker go before both: state them as `clearance_limit`.",
@@ -446,7 +447,12 @@ pub static RING: KindDef = KindDef {
         optional(
             "land_length",
             positive(Kind::Length),
-            "Axial length of the gap.",
+            "Axial length of the gap; of each gap where there are several.",
+        ),
+        optional(
+            "gaps",
+            Type::Count(2, 40),
+            "How many gaps a labyrinth has in a row.",
         ),
         optional(
             "outside_diameter",
@@ -496,7 +502,22 @@ pub static RING: KindDef = KindDef {
             hint: false,
             eval: interference,
         },
+        ComputedDef {
+            name: "path_length",
+            ty: Type::Quantity(Kind::Length, Sign::Positive),
+            doc: "Length of all gaps together that the leak passes.",
+            formula: "land_length · gaps; of a plain ring one gap, of a stepped ring two",
+            source: "geometry",
+            solved: false,
+            hint: false,
+            eval: path_length,
+        },
     ],
+    only: &[Only {
+        names: &["gaps"],
+        field: "form",
+        words: &["labyrinth"],
+    }],
     check: Some(check_ring),
     ..BLANK
 };
@@ -545,6 +566,24 @@ fn interference(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
         "outside_diameter",
         "seat"
     ))))
+}
+
+fn path_length(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let land = given!(need(cx, d, "land_length"));
+    let (gaps, origin) = match cx.choice(d, "form")? {
+        Some("plain") => (1.0, land.origin),
+        Some("stepped") => (2.0, land.origin),
+        Some(_) => {
+            let gaps = given!(need(cx, d, "gaps"));
+            (gaps.si(), land.origin.with(gaps.origin))
+        }
+        None => return Ok(Value::Absent),
+    };
+    Ok(Value::Quantity(Quantity {
+        value: land.value.scale(gaps),
+        origin: origin.with(Origin::Computed),
+        ..land
+    }))
 }
 
 /// How a field is written where it is a plain path (`first.hub_diameter`), and the place of what it names.
@@ -754,7 +793,9 @@ fn check_clearance(cx: &mut Cx<'_>, d: DeclId, fit: &Fit) -> Eval<()> {
         .here("not larger than what it runs on")
         .help("bore the ring larger, or check which diameter is which")
         .source("a running joint needs a gap");
-        cx.report(fit.labelled(f, "clearance", &settings));
+        let f = fit.labelled(f, "clearance", &settings);
+        let mended = limit.and_then(|l| bored_to_the_middle(cx, d, gap, &l));
+        cx.report(remedy::with(f, mended));
         return Ok(());
     }
     let may_touch = gap.lo() <= zero;
@@ -826,7 +867,8 @@ fn check_clearance(cx: &mut Cx<'_>, d: DeclId, fit: &Fit) -> Eval<()> {
             None => cure.to_owned(),
         })
         .source("`clearance_limit` of this ring");
-        cx.report(numbered(f));
+        let mended = bored_to_the_middle(cx, d, gap, &limit);
+        cx.report(remedy::with(numbered(f), mended));
         return Ok(());
     }
     let mut sides = Vec::new();
@@ -882,8 +924,79 @@ fn check_clearance(cx: &mut Cx<'_>, d: DeclId, fit: &Fit) -> Eval<()> {
         unit,
         &settings,
     );
-    cx.report(f);
+    let mended = if gap.hi() - gap.lo() <= limit.high - limit.low {
+        bored_to_the_middle(cx, d, gap, &limit)
+    } else {
+        limit_widened(cx, d, gap, &limit)
+    };
+    cx.report(remedy::with(f, mended));
     Ok(())
+}
+
+/// The number a field of this ring is, where it is written here as one with a unit.
+fn written_number(cx: &mut Cx<'_>, d: DeclId, field: &str) -> Option<Number> {
+    let parsed = cx.item(d);
+    let entry = decl_of(&parsed.item).and_then(|x| find(x, field))?;
+    match &entry.kind {
+        EntryKind::Field { value, .. } => match &value.kind {
+            ExprKind::Number(n) if n.unit.is_some() => Some((**n).clone()),
+            _ => None,
+        },
+        _ => None,
+    }
+}
+
+/// Bores the ring so that the worst cases of its clearance lie as far inside one limit as inside the other.
+fn bored_to_the_middle(cx: &mut Cx<'_>, d: DeclId, gap: &Tol, limit: &Range) -> Option<Remedy> {
+    let n = written_number(cx, d, "bore")?;
+    let unit = parse_unit(&n.unit.as_ref()?.text).ok()?;
+    let by = 0.5 * (limit.low + limit.high) - 0.5 * (gap.lo() + gap.hi());
+    let bore = unit.from_si(unit.to_si(n.value) + by);
+    // As fine as it is written, and finer only where the limits ask for it.
+    let written = remedy::decimals(cx, d, &n);
+    let inside = |text: &str| {
+        text.parse::<f64>().is_ok_and(|v| {
+            let gap = gap.nominal() + unit.to_si(v) - unit.to_si(n.value);
+            v > 0.0 && gap >= limit.low && gap <= limit.high
+        })
+    };
+    let new = (written..written + 4)
+        .map(|places| format!("{bore:.places$}"))
+        .find(|t| inside(t))?;
+    if new.parse() == Ok(n.value) {
+        return None;
+    }
+    Some(Remedy::look(
+        format!(
+            "bore the ring to `{new} {}`, in the middle of its limits",
+            n.unit.as_ref()?.text
+        ),
+        vec![(Local::Span(d, n.digits), new)],
+    ))
+}
+
+/// The limits that would hold over the whole tolerance. A hint alone: limits are the maker's and not made to fit a part.
+fn limit_widened(cx: &mut Cx<'_>, d: DeclId, gap: &Tol, limit: &Range) -> Option<Remedy> {
+    let unit = limit.unit.as_ref()?;
+    let (low, high) = (
+        unit.from_si(limit.low.min(gap.lo())),
+        unit.from_si(limit.high.max(gap.hi())),
+    );
+    // Outwards, to a tenth of the usual step of the unit; rounding of the sizes themselves is no reason to widen.
+    let step = 10f64.powi(-(significant_places(unit)));
+    let low = (low / step + 1e-6).floor() * step;
+    let high = (high / step - 1e-6).ceil() * step;
+    let places = significant_places(unit) as usize;
+    let new = format!("{low:.places$} .. {high:.places$} {}", unit.ascii());
+    Some(Remedy::hint(
+        format!("widen the limits to `{new}`, if the ring's maker agrees"),
+        vec![(cx.place(d, "clearance_limit"), new)],
+    ))
+}
+
+/// How many decimals a clearance has in a unit: a ten-thousandth of an inch, about a micrometre.
+fn significant_places(unit: &CompoundUnit) -> i32 {
+    (5.6 + unit.step_to_si(1.0).log10()).round().clamp(0.0, 9.0) as i32
 }
 
 /// Compares a ring without limits with common practice.

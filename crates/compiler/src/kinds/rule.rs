@@ -6,6 +6,7 @@ use crate::budget::{self, Budget, Verdict, Window};
 use crate::db::{Cx, Local};
 use crate::eval::Ev;
 use crate::kinds::rotor::with_number;
+use crate::remedy;
 use crate::schema::short::optional;
 use crate::schema::{BLANK, ComputedDef, KindDef, Type};
 use crate::show;
@@ -13,7 +14,7 @@ use crate::value::{Quantity, Value};
 use crate::{DeclId, Eval, codes};
 use cutwater_finding::{Code, Finding};
 use cutwater_quantity::Tol;
-use cutwater_syntax::ast::{Comparison, ExprKind, ItemKind, Require, Rule};
+use cutwater_syntax::ast::{Comparison, Expr, ExprKind, ItemKind, Require, Rule};
 
 /// Findings declared here: none; those of `require` belong to the language.
 pub static CODES: &[&Code] = &[];
@@ -99,7 +100,7 @@ pub(super) fn judge(cx: &mut Cx<'_>, d: DeclId, r: &Require) -> Eval<Value> {
             let Value::Quantity(b) = b else {
                 return Ok(compare::mixed(cx, d, r, &Value::Quantity(a), e.span, &b));
             };
-            if !comparable(cx, d, &a, &b, r.condition.value.span.join(e.span)) {
+            if !comparable(cx, d, &a, &b, &r.condition.value, e) {
                 return Ok(Value::Unknown);
             }
             let gap = a.value.sub(&b.value);
@@ -154,7 +155,7 @@ pub(super) fn judge(cx: &mut Cx<'_>, d: DeclId, r: &Require) -> Eval<Value> {
                 ));
             };
             let as_quantity = Quantity::computed(range.kind, range.low);
-            if !comparable(cx, d, &a, &as_quantity, r.condition.value.span.join(e.span)) {
+            if !comparable(cx, d, &a, &as_quantity, &r.condition.value, e) {
                 return Ok(Value::Unknown);
             }
             let settings = cx.settings();
@@ -193,22 +194,25 @@ fn comparable(
     d: DeclId,
     a: &Quantity,
     b: &Quantity,
-    span: cutwater_text::Span,
+    left: &Expr,
+    right: &Expr,
 ) -> bool {
+    let span = left.span.join(right.span);
     match a.kind.comparable(b.kind) {
         Ok(()) => {
             if let (Some(x), Some(y)) = (a.gallon, b.gallon)
                 && x != y
             {
-                cx.report(
-                    Finding::new(
-                        &codes::MIXED_GALLONS,
-                        Local::Span(d, span),
-                        "US gallons are compared with imperial gallons".to_owned(),
-                    )
-                    .here("US and imperial gallons")
-                    .help("write both in one of them; 1 imperial gallon is 1.20095 US gallons"),
-                );
+                let f = Finding::new(
+                    &codes::MIXED_GALLONS,
+                    Local::Span(d, span),
+                    "US gallons are compared with imperial gallons".to_owned(),
+                )
+                .here("US and imperial gallons")
+                .help("write both in one of them; 1 imperial gallon is 1.20095 US gallons");
+                let mended = remedy::same_gallon(d, right, b, a)
+                    .or_else(|| remedy::same_gallon(d, left, a, b));
+                cx.report(remedy::with(f, mended));
                 return false;
             }
             true

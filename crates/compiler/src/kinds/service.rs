@@ -16,11 +16,13 @@ mod reading;
 
 use crate::codes::codes;
 use crate::db::Cx;
+use crate::schema::Slot;
 use crate::schema::short::{
     default, extra_column, not_negative, optional, own, positive, required, signed,
 };
 use crate::schema::{
-    BLANK, ColumnDef, ColumnType, ComputedDef, GroupDef, KindDef, PartDef, Sign, TableDef, Type,
+    BLANK, ColumnDef, ColumnType, ComputedDef, GroupDef, KindDef, Only, PartDef, Sign, TableDef,
+    Type,
 };
 use crate::value::{Origin, Quantity, Record, Value};
 use crate::{DeclId, Eval};
@@ -52,7 +54,7 @@ codes! {
     POINTS = "CW1705" "test-points" Error, "Readings that do not match the procedure's points.",
         "Every point the procedure asks of this pump needs a row, and every row a point. Without a `point` column the rows go to the points in order, and where there are fewer or more rows than points, to those whose flow and pressure are nearest. With a `point` column each row names its point.\n\nPoints asked only of larger pumps (column `from` of the procedure) may be there or not.",
         fires "pump p { rating = 500 gpm at 150 psi }\nprocedure c {\n    source = draft\n    points (point, capacity %, net psi, hold min) {\n        capacity 100 150 20\n        half 50 250 10\n    }\n}\ntest t of p {\n    procedure = c\n    date = 2026-05-14\n    readings (flow gpm, discharge psi, intake_vacuum inHg, held min) { 500 155 8 20 }\n}\n",
-        silent "pump p { rating = 500 gpm at 150 psi }\nprocedure c {\n    source = draft\n    points (point, capacity %, net psi, hold min) {\n        capacity 100 150 20\n        half 50 250 10\n    }\n}\ntest t of p {\n    procedure = c\n    date = 2026-05-14\n    readings (flow gpm, discharge psi, intake_vacuum inHg, held min) {\n        500 155 8 20\n        250 252 6 10\n    }\n}\n";
+        silent "pump p { rating = 500 gpm at 150 psi }\nprocedure c {\n    source = draft\n    points (point, capacity %, net psi, hold min) {\n        capacity 100 150 20\n        half 50 250 10\n    }\n}\ntest t of p {\n    procedure = c\n    date = 2026-05-14\n    readings (flow gpm, discharge psi, intake_vacuum inHg, held min) {\n        500 155 8 20\n        250 252 6 10\n    }\n}\n", fixes NeedsALook;
     /// Raised by `test`.
     LIFT = "CW1706" "test-lift" Error, "The lift is above what the procedure allows.",
         "A test at draft is run at no more than a stated lift, often less for large pumps. Above it the pump may fail for want of suction and not for its own condition.\n\nAt the water's edge mind the ground under the rig and wear flotation. Tests are run by trained people under local codes and licensed practice.",
@@ -141,7 +143,7 @@ codes! {
     /// Raised by `instrument`.
     ACCURACY = "CW1723" "instrument-accuracy" Error, "An accuracy that no instrument is sold with.",
         "A share of 20 % and more is nearly always a forgotten `%`: gauges of the trade have 0.1 to 5 % of span (ASME B40.100, from memory).",
-        fires "instrument g {\n    span = 400 psi\n    accuracy = 1\n}\n", silent "instrument g {\n    span = 400 psi\n    accuracy = 1 %\n}\n";
+        fires "instrument g {\n    span = 400 psi\n    accuracy = 1\n}\n", silent "instrument g {\n    span = 400 psi\n    accuracy = 1 %\n}\n", fixes NeedsALook;
     /// Raised by `procedure`.
     PROCEDURE_POINTS = "CW1724" "procedure-points" Error, "Points of a procedure that cannot be right.",
         "Each point has a name of its own, a share of the rated flow above zero and not above 200 %, a net pressure and a hold. A share of 100 without `%` is ten thousand per cent: write the unit in the column's head, `capacity %`.",
@@ -280,6 +282,11 @@ pub static PROCEDURE: KindDef = KindDef {
             "How far the no-load governed speed may differ from the one recorded when new.",
         ),
     ],
+    only: &[Only {
+        names: &["most_lift", "suction"],
+        field: "source",
+        words: &["draft"],
+    }],
     groups: &[
         GroupDef {
             name: "vacuum",
@@ -722,6 +729,17 @@ fn verdict(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     let Some(a) = reading::analyse(cx, d)? else {
         return Ok(Value::Unknown);
     };
+    // Where something that was written cannot be read, what it would have said is not known: no verdict.
+    for part in [d, a.procedure] {
+        let Some((_, slots)) = cx.kind(part) else {
+            continue;
+        };
+        for (n, (_, slot)) in slots.list.iter().enumerate() {
+            if !matches!(slot, Slot::Computed(_)) && cx.slot(part, n as u16)? == Value::Unknown {
+                return Ok(Value::Unknown);
+            }
+        }
+    }
     let mut parts: Vec<reading::Outcome> = a
         .judged
         .iter()

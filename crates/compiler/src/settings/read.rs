@@ -19,16 +19,16 @@ codes! { settings:
         fires "units = us\n", silent "units = \"us\"\n";
     SETTINGS_KEY = "CW0602" "settings-unknown-key" Error, "No such setting.",
         "A key nobody reads would change nothing without a word. `cutwater settings` lists the keys with what they take.",
-        fires "fail_on = \"warning\"\n", silent "fail_at = \"warning\"\n";
+        fires "fail_on = \"warning\"\n", silent "fail_at = \"warning\"\n", fixes NeedsALook;
     SETTINGS_TYPE = "CW0603" "settings-wrong-type" Error, "A setting takes another sort of value.",
         "Words stand in quotes; levels are a table, `[levels]`; each `[[folder]]` is a table of its own.",
         fires "fail_at = 3\n", silent "fail_at = \"warning\"\n";
     SETTINGS_WORD = "CW0604" "settings-unknown-word" Error, "Not one of the words a setting takes.",
         "The setting takes one of a few words, which the message lists.",
-        fires "units = \"metrics\"\n", silent "units = \"metric\"\n";
+        fires "units = \"metrics\"\n", silent "units = \"metric\"\n", fixes NeedsALook;
     SETTINGS_FINDING = "CW0605" "settings-unknown-finding" Error, "A level for a finding there is not.",
         "Levels are set for a finding by its code (`CW0502`) or name, or for a group by the first two digits of its codes (`CW05`). `cutwater explain findings` lists them.",
-        fires "[levels]\nunknown-units = \"warning\"\n", silent "[levels]\nunknown-unit = \"warning\"\n";
+        fires "[levels]\nunknown-units = \"warning\"\n", silent "[levels]\nunknown-unit = \"warning\"\n", fixes NeedsALook;
     SETTINGS_PATTERN = "CW0606" "settings-bad-pattern" Error, "A pattern of folders that cannot be used.",
         "In a pattern `*` and `?` stand for characters of one name, `**` for any number of folders, `[ab]` and `{a,b}` for a choice.",
         fires "[[folder]]\npath = \"old[\"\nunits = \"us\"\n", silent "[[folder]]\npath = \"old*\"\nunits = \"us\"\n";
@@ -41,6 +41,9 @@ codes! { settings:
     SETTINGS_TWICE = "CW0609" "settings-twice" Error, "The level of one finding is set twice.",
         "A code and a name may mean the same finding. The later one in the file holds.",
         fires "[levels]\nunknown-unit = \"off\"\nCW0301 = \"advice\"\n", silent "[levels]\nunknown-unit = \"off\"\n";
+    SETTINGS_NOWHERE = "CW0611" "settings-no-folder" Warning, "A `[[folder]]` for a folder that is not there.",
+        "Its settings hold nowhere. Paths are taken from the folder of the project file.",
+        fires "", silent "[[folder]]\npath = \"old*\"\nunits = \"us\"\n";
     SETTINGS_BASELINE = "CW0610" "settings-baseline" Error, "The baseline that the project file names cannot be used.",
         "Without it every finding counts as new. An editor shows this; `cutwater check` does not run with a baseline it cannot read.",
         fires "baseline = \"none.json\"\n", silent "units = \"us\"\n";
@@ -51,14 +54,50 @@ codes! { settings:
 pub struct Read {
     /// The settings.
     pub settings: ProjectSettings,
-    /// What is wrong with the text, by place; levels as the file itself sets them.
+    /// What is wrong with the text, by place, with levels as declared; see [`Read::leveled`].
     pub findings: Vec<Finding<Span>>,
+    /// The folders that `[[folder]]` names without signs of a pattern, from the root, and where.
+    pub folders: Vec<(SmolStr, Span)>,
+}
+
+impl Read {
+    /// What is wrong with the text, with the levels that these settings give it; what is off is left out.
+    pub fn leveled(&self, settings: &ProjectSettings) -> Vec<Finding<Span>> {
+        let mut out = self.findings.clone();
+        out.retain_mut(|f| match settings.base().level(f.code) {
+            Some(level) => {
+                f.level = level;
+                true
+            }
+            None => false,
+        });
+        out
+    }
+
+    /// Adds findings about folders that are not there; `there` says of a path from the root whether it is.
+    #[must_use]
+    pub fn with_folders(mut self, there: impl Fn(&str) -> bool) -> Self {
+        for (path, at) in self.folders.iter().filter(|(p, _)| !there(p)) {
+            let f = Finding::new(
+                &SETTINGS_NOWHERE,
+                *at,
+                format!("there is no folder `{path}` in the workspace, so these settings hold nowhere"),
+            )
+            .here("not there")
+            .help("paths are taken from the folder of this file; check the spelling, or take the `[[folder]]` out");
+            self.findings.push(f);
+        }
+        self.findings
+            .sort_by_key(|f| (f.place.start, f.place.end, f.code.id));
+        self
+    }
 }
 
 /// Reads a project file. Never fails: what is not understood has a finding and changes nothing.
 pub fn read(text: &str) -> Read {
     let mut r = Reader {
         text,
+        folders: Vec::new(),
         findings: Vec::new(),
         layers: vec![Layer {
             files: None,
@@ -87,15 +126,7 @@ pub fn read(text: &str) -> Read {
     }
     r.table(table.get_ref(), None, &broken(text, &errors));
     let settings = ProjectSettings::new(r.layers);
-    let mut findings = r.findings;
-    let base = settings.base().clone();
-    findings.retain_mut(|f| match base.level(f.code) {
-        Some(level) => {
-            f.level = level;
-            true
-        }
-        None => false,
-    });
+    let mut findings = std::mem::take(&mut r.findings);
     findings.sort_by(|a, b| {
         (a.place.start, a.place.end, a.code.id, &a.message).cmp(&(
             b.place.start,
@@ -104,7 +135,11 @@ pub fn read(text: &str) -> Read {
             &b.message,
         ))
     });
-    Read { settings, findings }
+    Read {
+        settings,
+        findings,
+        folders: r.folders,
+    }
 }
 
 /// Where the text is no TOML: what recovery put there is not looked at. Below a broken head of a table nobody
@@ -158,6 +193,7 @@ fn sort_of(v: &DeValue<'_>) -> &'static str {
 
 struct Reader<'t> {
     text: &'t str,
+    folders: Vec<(SmolStr, Span)>,
     findings: Vec<Finding<Span>>,
     layers: Vec<Layer>,
 }
@@ -225,7 +261,16 @@ impl Reader<'_> {
                     layer.given.push((Given::Rules(paths), Origin::File(place)));
                 }
                 (Takes::Folder, DeValue::String(pattern)) => match folder_pattern(pattern) {
-                    Ok(set) => layer.files = Some(set),
+                    Ok(set) => {
+                        // Whether a pattern with signs names anything is for the future to tell.
+                        if let (false, Ok(p)) = (
+                            pattern.contains(['*', '?', '[', '{']),
+                            paths::join(super::FILE_NAME, pattern),
+                        ) {
+                            self.folders.push((p, place));
+                        }
+                        layer.files = Some(set);
+                    }
                     Err(why) => {
                         usable = false;
                         self.bad_pattern(pattern, place, &why);
@@ -502,11 +547,15 @@ pub(crate) fn nearest_code(name: &str, may: impl Fn(&Code) -> bool) -> Option<St
     if name.get(..2).is_some_and(|p| p.eq_ignore_ascii_case("cw")) {
         let upper = name.to_ascii_uppercase();
         let number = |id: &str| id.get(4..).and_then(|n| n.parse::<i32>().ok());
+        // Half a code is near to many.
+        if upper.len() < 5 {
+            return None;
+        }
         let near = near_names(&upper, all.iter().map(|c| c.id));
         let group = upper.get(..4).unwrap_or(&upper);
         let in_group = all
             .iter()
-            .filter(|c| c.id.starts_with(group) && upper.len() > 4)
+            .filter(|c| c.id.starts_with(group))
             .min_by_key(|c| number(c.id).zip(number(&upper)).map(|(a, b)| (a - b).abs()));
         return in_group
             .map(|c| c.id.to_owned())
@@ -578,7 +627,11 @@ mod tests {
     #[test]
     fn the_file_sets_the_levels_of_its_own_findings() {
         let text = "unit = \"us\"\n[levels]\nCW0602 = \"warning\"\n";
-        assert_eq!(read(text).findings[0].level, Level::Warning);
+        let r = read(text);
+        assert_eq!(r.leveled(&r.settings)[0].level, Level::Warning);
+        let mut over = r.settings.clone();
+        over.set("levels.CW06=off").unwrap();
+        assert!(r.leveled(&over).is_empty());
     }
 
     #[test]

@@ -50,8 +50,8 @@ impl Session {
                 }
             },
         };
-        let read = settings::read(&text);
-        found.extend(read.findings);
+        let read = settings::read(&text).with_folders(|p| dir.join(p).exists());
+        found.extend(read.leveled(&read.settings));
         let mut out = Loaded {
             settings: read.settings,
             ..Loaded::default()

@@ -76,10 +76,14 @@ pub fn able() -> Value {
         "general": { "positionEncodings": ["utf-16"] },
         "workspace": {
             "didChangeWatchedFiles": { "dynamicRegistration": true },
+            "workspaceEdit": { "documentChanges": false },
             "inlayHint": { "refreshSupport": true }
         },
         "textDocument": {
             "publishDiagnostics": { "relatedInformation": true, "versionSupport": true },
+            "codeAction": {
+                "codeActionLiteralSupport": { "codeActionKind": { "valueSet": ["quickfix", "source"] } }
+            },
             "documentSymbol": { "hierarchicalDocumentSymbolSupport": true },
             "definition": { "linkSupport": false }
         }

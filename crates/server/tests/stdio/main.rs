@@ -1,5 +1,6 @@
 //! The real server, spoken to over its real standard input and output.
 
+mod actions;
 mod client;
 mod edits;
 mod life;

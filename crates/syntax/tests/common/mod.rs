@@ -257,7 +257,7 @@ pub fn expr(e: &Expr) -> String {
         ExprKind::Call {
             function,
             arguments,
-        } => format!("{}({})", function.text, list(arguments)),
+        } => format!("{}({})", function.text(), list(arguments)),
         ExprKind::Element(p, steps) => {
             let mut out = p.text();
             for s in steps {
