@@ -300,7 +300,12 @@ fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
     reuse::check_same(cx, d, decl)?;
     if decl.parameters.is_some() {
         // A pattern is no part: what is missing in it may be given where it is filled in.
-        return reuse::check_defaults(cx, d);
+        reuse::check_defaults(cx, d)?;
+        // Chains are read for their own slips.
+        return match def.check.filter(|_| def.chains) {
+            Some(read) => read(cx, d),
+            None => Ok(()),
+        };
     }
     reuse::check_only(cx, d, decl, def)?;
     // What must be there, here or where it is taken from; nothing is missing for sure while a part cannot be read.

@@ -11,6 +11,7 @@ use crate::eval::Ev;
 use crate::kinds::lay::{LAY_DEAD_END, LAY_HEIGHT, LAY_LOOSE, LAY_STATION};
 use crate::kinds::surroundings::{nameless, water_at};
 use crate::kinds::{line, supply};
+use crate::reuse;
 use crate::schema::{Sign, Type};
 use crate::show;
 use crate::slots::{decl_of, lineage};
@@ -777,8 +778,16 @@ fn graph_of(cx: &mut Cx<'_>, lay: DeclId) -> Eval<Option<Graph>> {
             pumps: b.pumps.iter().map(|p| (p.0, b.root(p.1), p.2)).collect(),
         };
         let ok = b.ok;
-        if owner != lay {
-            cx.findings.truncate(before);
+        if owner != lay && cx.scope.blank.is_none() {
+            if cx.me == lay {
+                let texts = reuse::texts_of_chains(decl);
+                let texts: Vec<&Expr> = texts.iter().collect();
+                reuse::differences(cx, lay, owner, before, &texts, |cx| {
+                    graph_of(cx, lay).map(drop)
+                })?;
+            } else {
+                cx.findings.truncate(before);
+            }
         }
         return Ok(ok.then_some(graph));
     }
@@ -1224,7 +1233,9 @@ impl Job<'_, '_> {
         let duty = self.duty;
         let mut out = Vec::new();
         let mut ok = true;
-        for (owner, parsed) in lineage(self.cx, duty)? {
+        let line = lineage(self.cx, duty)?;
+        let filled_in = line.get(1).is_some_and(|b| self.cx.is_pattern(b.0));
+        for (owner, parsed) in line {
             let Some(decl) = decl_of(&parsed.item) else {
                 return Ok(None);
             };
@@ -1307,6 +1318,9 @@ impl Job<'_, '_> {
                     }
                     if owner == duty {
                         self.report(f);
+                    } else if filled_in {
+                        let f = reuse::in_pattern(self.cx, duty, owner, &[], f)?;
+                        self.report(f);
                     }
                     continue;
                 };
@@ -1324,7 +1338,13 @@ impl Job<'_, '_> {
                     &text,
                 )?;
                 if owner != duty {
-                    self.cx.findings.truncate(before);
+                    // A pattern is not solved: what is wrong in it shows only here.
+                    for x in self.cx.findings.split_off(before) {
+                        if filled_in {
+                            let x = reuse::in_pattern(self.cx, duty, owner, &[value], x)?;
+                            self.cx.report(x);
+                        }
+                    }
                 }
                 let Value::Quantity(q) = v else {
                     ok = false;

@@ -280,16 +280,55 @@ pub(crate) fn differences(
     cx.scope.blank = None;
     done?;
     let common = cx.findings.split_off(before);
-    let place = argument_place(cx, d, owner, texts)?;
     for x in found.into_iter().filter(|x| !common.contains(x)) {
-        let lead = format!(
-            "`{}` does not take what `{}` fills in",
-            cx.name(owner),
-            cx.name(d)
-        );
-        cx.report(at_the_values(x, lead, place, "filled in here"));
+        let x = in_pattern(cx, d, owner, texts, x)?;
+        cx.report(x);
     }
     Ok(())
+}
+
+/// A finding in a text of the pattern `owner` as one about what `d` fills in. `texts`: those it may be about.
+pub(crate) fn in_pattern(
+    cx: &mut Cx<'_>,
+    d: DeclId,
+    owner: DeclId,
+    texts: &[&Expr],
+    x: Finding<Local>,
+) -> Eval<Finding<Local>> {
+    let about: Vec<&Expr> = match x.place {
+        Local::Span(_, s) => {
+            let meets = |t: &&&Expr| t.span.start < s.end && s.start < t.span.end;
+            texts.iter().filter(meets).copied().collect()
+        }
+        _ => Vec::new(),
+    };
+    let about = if about.is_empty() { texts } else { &about };
+    let place = argument_place(cx, d, owner, about)?;
+    let lead = format!(
+        "`{}` does not take what `{}` fills in",
+        cx.name(owner),
+        cx.name(d)
+    );
+    Ok(at_the_values(x, lead, place, "filled in here"))
+}
+
+/// The texts of a lay's chains that may speak of parameters.
+pub(crate) fn texts_of_chains(decl: &Decl) -> Vec<Expr> {
+    let mut out = Vec::new();
+    for e in &decl.entries {
+        let EntryKind::Chain(segments) = &e.kind else {
+            continue;
+        };
+        for s in segments {
+            out.push(Expr {
+                kind: ExprKind::Path(s.what.clone()),
+                span: s.what.span,
+            });
+            out.extend(s.amount.clone());
+            out.extend(s.modifiers.iter().map(|m| m.value.clone()));
+        }
+    }
+    out
 }
 
 /// A finding in a text as one about the values it was given.

@@ -279,6 +279,43 @@ fn words_and_names_may_be_parameters() {
     );
 }
 
+#[test]
+fn lays_and_duties_may_be_patterns() {
+    let pump = "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n          0   200   30\n        300   180   60\n        600   140   90\n    }\n}\nsupply s { draft { lift = 5 ft } }\n";
+    let text = format!(
+        "{pump}lay one(up, tip) {{ p.discharge -> 50 ft of std.attack_1_3_4 rise up -> n: tip }}\nlay good like one(up = 8 ft, tip = std.fog_150_100) {{ }}\nlay bad like one(tip = std.fog_150_100, up = 8 psi) {{ }}\nlay worse like one(up = 8 ft, tip = p) {{ }}\nduty any(l, aim) {{\n    supply = s\n    lay    = l\n    hold n.pressure = aim\n}}\nduty held like any(l = good, aim = 100 psi) {{ }}\nduty wrong like any(l = good, aim = 100 gpm) {{ }}\n"
+    );
+    let found: Vec<String> = one(&text);
+    let begins = [
+        "CW0303 `one` does not take what `bad` fills in: `rise` is a length",
+        "`one` does not take what `worse` fills in: ",
+        "CW0303 `any` does not take what `wrong` fills in: `n.pressure` is a gauge pressure",
+    ];
+    assert_eq!(found.len(), begins.len(), "{found:?}");
+    for (m, b) in found.iter().zip(begins) {
+        assert!(m.contains(b), "{m}");
+    }
+    assert_eq!(places(&text, "CW0303")[..2], ["8 psi", "up"]);
+    // The same lay and hold written out give the same flow.
+    let plain = format!(
+        "{pump}lay good {{ p.discharge -> 50 ft of std.attack_1_3_4 rise 8 ft -> n: std.fog_150_100 }}\nduty held {{\n    supply = s\n    lay    = good\n    hold n.pressure = 100 psi\n}}\n"
+    );
+    let (a, b) = (
+        settled(&[("a.pump", &text)]),
+        settled(&[("a.pump", &plain)]),
+    );
+    for name in ["held.speed", "held.flow", "held.discharge_pressure"] {
+        assert_eq!(shown(&a, name), shown(&b, name));
+    }
+    // A slip in the chains of a pattern is said in it.
+    let slip = format!(
+        "{pump}lay one(up) {{ p.discharge -> 50 ft of std.attack_1_3_5 rise up -> n: std.fog_150_100 }}\n"
+    );
+    let found = one(&slip);
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert!(found[0].starts_with("CW0202"), "{found:?}");
+}
+
 // ---- like ---------------------------------------------------------------------------------------------
 
 #[test]
