@@ -1062,14 +1062,16 @@ impl Ev<'_, '_> {
         }
         let mut known: Vec<SmolStr> = match in_file {
             Some(f) => {
-                let names = self.cx.names_in(f);
-                let function = |n: &SmolStr| {
-                    self.cx
-                        .db()
-                        .lookup(f, n)
-                        .is_some_and(|d| self.cx.is_function(d))
-                };
-                names.into_iter().filter(function).collect()
+                let mut names = self.cx.names_in(f);
+                names.retain(|n| match self.cx.lookup(f, n) {
+                    Some(d) => {
+                        // A value may become a function under the same name.
+                        self.cx.item(d);
+                        self.cx.is_function(d)
+                    }
+                    None => false,
+                });
+                names
             }
             None => Vec::new(),
         };

@@ -418,3 +418,20 @@ fn nodes_do_not_pile_up_over_many_edits() {
     }
     assert!(db.kept_nodes() < 700, "{} nodes kept", db.kept_nodes());
 }
+
+#[test]
+fn a_list_of_functions_follows_a_function_that_becomes_a_value() {
+    let text = |half: &str| format!("{half}\nlet g = zzzzzz(1 in)\n");
+    let mut db = Db::default();
+    let file = db.set_file("a.pump", text("let half(a) = a / 2"));
+    db.settle(true, None).unwrap();
+    let help = |db: &Db| {
+        let all = db.findings(file);
+        let f = all.iter().find(|f| f.code.id == "CW0202").unwrap();
+        f.help.clone().unwrap_or_default()
+    };
+    assert!(help(&db).contains("half"), "{}", help(&db));
+    db.set_file("a.pump", text("let half = 2"));
+    db.settle(true, None).unwrap();
+    assert!(!help(&db).contains("half"), "{}", help(&db));
+}
