@@ -210,7 +210,8 @@ module.exports = grammar({
 
     index: $ => seq('[', $.expression, ']'),
 
-    call: $ => prec(PREC.call, seq(field('function', $.name), field('arguments', alias($.call_arguments, $.arguments)))),
+    // The compiler takes two names at most, a file's and its function's.
+    call: $ => prec(PREC.call, seq(field('function', $.path), field('arguments', alias($.call_arguments, $.arguments)))),
 
     call_arguments: $ => seq('(', list($.expression), ')'),
 

@@ -170,7 +170,7 @@ struct Did {
 
 /// Marks what is accepted among a file's findings, and adds findings about the lines that accept. `places` are
 /// the findings' places as the compiler has them, one for each.
-pub(crate) fn apply(db: &Db, file: FileId, found: &mut Vec<Found>, places: &[Local]) {
+pub(crate) fn apply(db: &Db, file: FileId, found: &mut Vec<Found>, places: &[Vec<Local>]) {
     // Looking would parse all of the library, which accepts nothing.
     if db.is_library(file) {
         return;
@@ -199,10 +199,10 @@ pub(crate) fn apply(db: &Db, file: FileId, found: &mut Vec<Found>, places: &[Loc
     }
     let past = |l: &Line| matches!((l.until, db.today()), (Some(u), Some(t)) if u < t);
     let mut did: Vec<Did> = lines.iter().map(|_| Did::default()).collect();
-    for (f, place) in found.iter_mut().zip(places) {
-        let Some(d) = item_of(place) else { continue };
+    for (f, at) in found.iter_mut().zip(places) {
+        let Some(d) = item_of(at) else { continue };
         let fitting: Vec<usize> = (0..lines.len())
-            .filter(|k| fits(db, &lines[*k], d, f))
+            .filter(|k| fits(db, &lines[*k], d, f, at))
             .collect();
         // The first line that is not past its day, else the first.
         let Some(&taken) = fitting
@@ -263,8 +263,9 @@ pub(crate) fn apply(db: &Db, file: FileId, found: &mut Vec<Found>, places: &[Loc
     }
 }
 
-fn item_of(place: &Local) -> Option<DeclId> {
-    match *place {
+/// The item a finding is in, by its places.
+fn item_of(places: &[Local]) -> Option<DeclId> {
+    match *places.first()? {
         Local::Span(d, _)
         | Local::Slot(d, _)
         | Local::Value(d, _)
@@ -393,7 +394,7 @@ fn base_of(db: &Db, d: DeclId) -> Option<DeclId> {
 }
 
 /// Whether a line covers a finding about item `d`.
-fn fits(db: &Db, line: &Line, d: DeclId, f: &Found) -> bool {
+fn fits(db: &Db, line: &Line, d: DeclId, f: &Found, at: &[Local]) -> bool {
     if f.finding.code != line.code {
         return false;
     }
@@ -410,22 +411,26 @@ fn fits(db: &Db, line: &Line, d: DeclId, f: &Found) -> bool {
     let rest = &tail(db, d, &f.subject);
     // A limit that is not kept stands at the value, and the limit is what it also speaks of.
     mine && (within(rest, &line.on)
-        || line.has_on && also_on(db, d, f).any(|p| within(&p, &line.on)))
+        || line.has_on && also_on(db, d, at).iter().any(|p| within(p, &line.on)))
 }
 
-/// The fields of item `d`, with dots, that a finding's labels point at.
-fn also_on(db: &Db, d: DeclId, f: &Found) -> impl Iterator<Item = SmolStr> {
-    let (file, chunk) = (db.file_of(d), db.chunk(d));
-    f.finding
-        .labels
-        .iter()
-        .filter(move |l| l.place.file == file && chunk.covers(l.place.span))
-        .map(move |l| {
-            let at = |k: u32| (k - chunk.start) as usize;
-            let span = Span::new(at(l.place.span.start), at(l.place.span.end));
-            tail(db, d, &db.subject(&Local::Span(d, span)))
-        })
+/// The fields, with dots, that the labels of a finding about item `d` point at: its own, and those it takes from
+/// what it is like, which labels show where they are written.
+fn also_on(db: &Db, d: DeclId, at: &[Local]) -> Vec<SmolStr> {
+    let mut line = vec![d];
+    for _ in 0..MAX_LIKE {
+        match line.last().and_then(|x| base_of(db, *x)) {
+            Some(b) if !line.contains(&b) => line.push(b),
+            _ => break,
+        }
+    }
+    at.iter()
+        .skip(1)
+        .filter_map(|p| Some((p, item_of(std::slice::from_ref(p))?)))
+        .filter(|(_, x)| line.contains(x))
+        .map(|(p, x)| tail(db, x, &db.subject(p)))
         .filter(|p| !p.is_empty())
+        .collect()
 }
 
 /// What is behind an item's name in a subject.
@@ -447,7 +452,7 @@ fn within(path: &str, top: &str) -> bool {
 
 /// Whether everything the line could accept has been looked at: nothing waits, and nothing it hangs on is
 /// wrong, as far as values tell.
-fn all_is_known(db: &Db, line: &Line, found: &[Found], places: &[Local]) -> bool {
+fn all_is_known(db: &Db, line: &Line, found: &[Found], places: &[Vec<Local>]) -> bool {
     let items: Vec<DeclId> = if line.block {
         vec![line.item]
     } else {
@@ -483,7 +488,7 @@ fn what(line: &Line) -> String {
 }
 
 /// Where the finding that a line with `on` misses stands, in the words `on` would take.
-fn elsewhere(db: &Db, line: &Line, found: &[Found], places: &[Local]) -> Option<SmolStr> {
+fn elsewhere(db: &Db, line: &Line, found: &[Found], places: &[Vec<Local>]) -> Option<SmolStr> {
     if !line.has_on {
         return None;
     }

@@ -1187,11 +1187,14 @@ impl Db {
         }
     }
 
-    /// Everything found in a file by what is settled, each with its place as the compiler has it, in no order
-    /// and with levels as declared.
-    pub(crate) fn raw_findings(&self, file: FileId) -> Vec<(Finding<Place>, Local)> {
-        let mut out: Vec<(Finding<Place>, Local)> = Vec::new();
-        let mut push = |x: &Finding<Local>| out.push((mend::finding(self, x), x.place));
+    /// Everything found in a file by what is settled, each with its places as the compiler has them, its own
+    /// before those of its labels, in no order and with levels as declared.
+    pub(crate) fn raw_findings(&self, file: FileId) -> Vec<(Finding<Place>, Vec<Local>)> {
+        let mut out: Vec<(Finding<Place>, Vec<Local>)> = Vec::new();
+        let mut push = |x: &Finding<Local>| {
+            let places = std::iter::once(x.place).chain(x.labels.iter().map(|l| l.place));
+            out.push((mend::finding(self, x), places.collect()));
+        };
         let f = &self.files[file.0 as usize];
         if let Some((code, message, help)) = &f.trouble {
             let at = Local::File(file, Span::default());

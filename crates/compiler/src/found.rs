@@ -63,15 +63,17 @@ impl Db {
         let mut raw = self.raw_findings(file);
         raw.sort_by(|a, b| key(&a.0).cmp(&key(&b.0)));
         raw.dedup_by(|a, b| a.0 == b.0);
-        let (mut out, places): (Vec<Found>, Vec<Local>) = raw
+        let (mut out, places): (Vec<Found>, Vec<Vec<Local>>) = raw
             .into_iter()
-            .map(|(finding, place)| {
+            .map(|(finding, places)| {
                 let found = Found {
-                    subject: self.subject(&place),
+                    subject: places
+                        .first()
+                        .map_or(SmolStr::default(), |p| self.subject(p)),
                     finding,
                     standing: Standing::Open,
                 };
-                (found, place)
+                (found, places)
             })
             .unzip();
         // Before levels: whether a line accepts something is no matter of settings.

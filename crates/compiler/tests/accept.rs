@@ -251,6 +251,15 @@ fn a_pattern_hands_its_lines_on_and_plain_likeness_does_not() {
     );
     // A pattern's line goes for whoever fills it in, here and in other files, and is never called useless.
     let pattern = "ring wear(hub) {\n    runs_on = hub\n    bore = hub\n    accept CW1213 on clearance_limit because \"old casting\"\n}\n";
+    // Filled in whole, nothing of the part is written where it stands.
+    let whole = "ring wear(hub) {\n    runs_on = hub\n    bore = hub + 0.001 in\n    clearance_limit = 0.003 .. 0.007 in\n    accept CW1213 on clearance_limit because \"old casting\"\n}\nring r like wear(hub = 5.497 in) { }\n";
+    let (open, accepted) = codes(&found(whole));
+    assert!(
+        !open.contains(&"CW1213") && accepted == ["CW1213"],
+        "{open:?}"
+    );
+    let other = found(&whole.replace("on clearance_limit", "on land_length"));
+    assert!(codes(&other).0.contains(&"CW1213"));
     let part = |base: &str| {
         RING.replace(
             "ring r {",

@@ -715,3 +715,28 @@ fn numbers_of_a_house_rule_are_shown_in_the_units_of_the_file_that_is_judged() {
     };
     assert!(read(text).contains(" is 4732 L/min"), "{}", read(text));
 }
+
+#[test]
+fn a_rule_over_several_lines_is_told_on_one() {
+    let text = format!(
+        "{RINGS}hose a {{\n{HOSE}}}\nrequire for every ring r where r.form is plain:\n    r.bore  // as bored\n    - r.runs_on <= 0.001 in\n    because \"a test\"\nrequire for every hose h:\n    h.tested within 2025-05-14\n    .. 2026-05-14\n"
+    );
+    let db = settled(&text);
+    for f in findings(&db) {
+        assert!(!f.message.contains(['\n', '/']), "{}", f.message);
+    }
+    assert!(
+        the(&db, "CW0501")
+            .message
+            .starts_with("`flat.bore - flat.runs_on` is 0.0050 in"),
+        "{:#?}",
+        findings(&db)
+    );
+    assert!(
+        the(&db, "CW0512")
+            .message
+            .contains("`h.tested within 2025-05-14 .. 2026-05-14`"),
+        "{:#?}",
+        findings(&db)
+    );
+}

@@ -195,6 +195,10 @@ pub fn grammar(words: &Words) -> String {
                 &[(1, "entity.name.function")],
             ),
             capturing(
+                &format!("(\\.){BLANKS}({word})(?=\\()"),
+                &[(1, "punctuation.accessor"), (2, "entity.name.function")],
+            ),
+            capturing(
                 &format!("(\\.){BLANKS}({word})"),
                 &[(1, "punctuation.accessor"), (2, "variable.other.member")],
             ),

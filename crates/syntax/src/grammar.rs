@@ -78,7 +78,7 @@ element     = path, index, { index | ".", word } ;
 index       = "[", expression, "]" ;                                     (* counted from 1 *)
 call        = function, "(", [ expression, { ",", expression }, [ "," ] ], ")" ;
 function    = {functions}
-            | name, [ ".", name ] ;
+            | name, [ ".", word ] ;
 list        = "[", [ expression, { ",", expression }, [ "," ] ], "]" ;
 path        = name, { ".", word } ;
 

@@ -204,10 +204,7 @@ fn is_laid_out(text: &str) {
     assert_eq!(format(text), text);
     check_good(text);
     for line in text.lines() {
-        assert!(
-            line.chars().count() <= cutwater_syntax::format::WIDTH,
-            "{line}"
-        );
+        assert!(line.chars().count() <= format::WIDTH, "{line}");
     }
 }
 

@@ -108,16 +108,22 @@
 ; Functions
 
 ((call
-  function: (name) @function.builtin)
+  function: (path
+    .
+    (name) @function.builtin
+    .))
   ; words: functions
   (#any-of? @function.builtin
-    "min" "max" "mean" "sqrt" "abs"))
+    "min" "max" "mean" "sqrt" "abs" "sum" "median" "count"))
 
 ((call
-  function: (name) @function.call)
+  function: (path
+    .
+    (name) @function.call
+    .))
   ; words: functions
   (#not-any-of? @function.call
-    "min" "max" "mean" "sqrt" "abs"))
+    "min" "max" "mean" "sqrt" "abs" "sum" "median" "count"))
 
 ; Values: a word that the field takes, the standard library, what stands behind a point
 

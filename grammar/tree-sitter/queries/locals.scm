@@ -29,6 +29,3 @@
 (path
   .
   (name) @local.reference)
-
-(call
-  function: (name) @local.reference)

@@ -36,7 +36,10 @@
   label: (name) @name) @definition.field
 
 (call
-  function: (name) @name) @reference.call
+  function: (path
+    .
+    (name) @name
+    .)) @reference.call
 
 (path
   .

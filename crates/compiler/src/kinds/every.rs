@@ -26,6 +26,7 @@ use cutwater_finding::{FileId, Finding};
 use cutwater_syntax::ast::{
     Access, EntryKind, Every, Expr, ExprKind, ItemKind, Path, Require, Rule,
 };
+use cutwater_syntax::token::lex;
 use cutwater_text::Span;
 use rustc_hash::FxHashSet;
 use smol_str::SmolStr;
@@ -592,7 +593,7 @@ pub(crate) fn not_given(cx: &mut Cx<'_>, d: DeclId, x: DeclId, p: &Path) {
         "{} `{}` cannot be judged by `{}`: {why}{reason}",
         cx.kind_word(x),
         cx.name(x),
-        asked.slice(chunk)
+        one_line(asked.slice(chunk))
     );
     let here = format!("`{rest}` is not given");
     cx.report(
@@ -613,7 +614,7 @@ pub(super) fn source_text(cx: &mut Cx<'_>, d: DeclId, span: Span) -> String {
     let chunk = db.chunk(d).slice(db.text(db.file_of(d)));
     let mut text = span.slice(chunk).to_owned();
     let (Some((bound, x)), ItemKind::Require(r)) = (cx.bound.last(), &parsed.item.kind) else {
-        return text;
+        return one_line(&text);
     };
     let mut places: Vec<Span> = Vec::new();
     let mut note = |p: &Path| {
@@ -634,7 +635,21 @@ pub(super) fn source_text(cx: &mut Cx<'_>, d: DeclId, span: Span) -> String {
         let to = (s.end - span.start) as usize;
         text.replace_range(from..to, &name);
     }
-    text
+    one_line(&text)
+}
+
+/// A part of a rule on one line: line ends, comments and wide gaps between its words become single blanks.
+fn one_line(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut end = 0;
+    for t in lex(text).into_iter().filter(|t| !t.kind.is_trivia()) {
+        if t.span.start as usize > end && !out.is_empty() {
+            out.push(' ');
+        }
+        out.push_str(t.span.slice(text));
+        end = t.span.end as usize;
+    }
+    out
 }
 
 /// All paths of a condition.

@@ -547,11 +547,15 @@ pub(crate) fn nearest_code(name: &str, may: impl Fn(&Code) -> bool) -> Option<St
     if name.get(..2).is_some_and(|p| p.eq_ignore_ascii_case("cw")) {
         let upper = name.to_ascii_uppercase();
         let number = |id: &str| id.get(4..).and_then(|n| n.parse::<i32>().ok());
+        // Half a code is near to many.
+        if upper.len() < 5 {
+            return None;
+        }
         let near = near_names(&upper, all.iter().map(|c| c.id));
         let group = upper.get(..4).unwrap_or(&upper);
         let in_group = all
             .iter()
-            .filter(|c| c.id.starts_with(group) && upper.len() > 4)
+            .filter(|c| c.id.starts_with(group))
             .min_by_key(|c| number(c.id).zip(number(&upper)).map(|(a, b)| (a - b).abs()));
         return in_group
             .map(|c| c.id.to_owned())

@@ -206,7 +206,8 @@ impl Writer {
                 self.put(")");
             }
             6 => {
-                self.put("max(");
+                let function = self.choices.one(&["max(", "gap(", "parts.gap("]);
+                self.put(function);
                 self.items(depth);
                 self.put(")");
             }
