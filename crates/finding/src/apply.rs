@@ -222,7 +222,7 @@ pub fn apply(text: &str, edits: &[Edit<Place>]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{Code, Level};
+    use crate::{Code, Level, Sample};
 
     static CODE: Code = Code {
         id: "CW9999",
@@ -231,7 +231,7 @@ mod tests {
         since: "0.1.0",
         summary: "",
         page: "",
-        sample: crate::Sample::Spec,
+        sample: Sample::Spec,
         fires: "",
         silent: "",
         fixes: &[FixTier::Safe],
