@@ -4,7 +4,7 @@ use crate::accept;
 use crate::codes;
 use crate::db::{Cx, Local};
 use crate::eval::Ev;
-use crate::kinds;
+use crate::kinds::{self, REQUIRE};
 use crate::paths::{self, PathError};
 use crate::remedy;
 use crate::reuse;
@@ -13,7 +13,7 @@ use crate::show::{article, near_names, pick_nearest};
 use crate::slots::{decl_of, has_group, is_damaged, like_base, lineage};
 use crate::value::Value;
 use crate::{DeclId, Eval};
-use cutwater_finding::{Finding, FixTier};
+use cutwater_finding::{FileId, Finding, FixTier};
 use cutwater_quantity::preferred_unit;
 use cutwater_syntax::ast::{Decl, Entry, EntryKind, ItemKind, Name};
 use cutwater_syntax::{SyntaxError, SyntaxErrorKind};
@@ -132,10 +132,21 @@ fn check_use(cx: &mut Cx<'_>, d: DeclId, path: &str, span: Span, alias: &Name) {
     }
 }
 
-/// A `use` is needed where its name begins a path, or where it brings in surroundings that hold without being named.
+/// Whether a file has a rule for every declaration of a kind, which reads all files that are used.
+fn asks_for_every(cx: &mut Cx<'_>, file: FileId) -> bool {
+    cx.of_kind(file, REQUIRE.word)
+        .into_iter()
+        .any(|r| matches!(&cx.item(r).item.kind, ItemKind::Require(r) if r.every.is_some()))
+}
+
+/// A `use` is needed where its name begins a path, where a rule asks for every declaration of a kind, or where it
+/// brings in surroundings that hold without being named.
 fn check_used(cx: &mut Cx<'_>, d: DeclId, full: &str, span: Span, alias: &Name) {
     let file = cx.file_of(d);
     if cx.lookup(file, &alias.text) != Some(d) || cx.begins_a_path(file, &alias.text) {
+        return;
+    }
+    if asks_for_every(cx, file) {
         return;
     }
     let Some(target) = cx.lookup_file(full) else {
@@ -226,7 +237,7 @@ pub(crate) fn no_such_kind(d: DeclId, word: &Name) -> Finding<Local> {
         all_kinds()
             .iter()
             .map(|k| k.word)
-            .filter(|w| *w != kinds::LET.word && *w != kinds::REQUIRE.word)
+            .filter(|w| *w != kinds::LET.word && *w != REQUIRE.word)
     };
     let mut f = Finding::new(
         &codes::UNKNOWN_KIND,
@@ -252,8 +263,8 @@ pub(crate) fn no_such_kind(d: DeclId, word: &Name) -> Finding<Local> {
 }
 
 fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
-    let Some((def, _)) = kind(&decl.kind.text)
-        .filter(|k| k.0.word != kinds::LET.word && k.0.word != kinds::REQUIRE.word)
+    let Some((def, _)) =
+        kind(&decl.kind.text).filter(|k| k.0.word != kinds::LET.word && k.0.word != REQUIRE.word)
     else {
         let f = no_such_kind(d, &decl.kind);
         cx.report(f);

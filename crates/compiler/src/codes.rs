@@ -83,7 +83,7 @@ codes! {
         fires "let a = b + 1 in\nlet b = a + 1 in\n", silent "let a = 1 in\nlet b = a + 1 in\n";
 
     UNUSED_USE = "CW0220" "unused-use" Advice, "A file is brought in and nothing is taken from it.",
-        "A `use` line is needed where its name begins a path, or where the file it names says the `site` or the `water` that holds here. A line that does neither may go.",
+        "A `use` line is needed where its name begins a path, where the file it names says the `site` or the `water` that holds here, or where a rule of the file asks for every declaration of a kind. A line that does nothing of this may go.",
         fires "use \"parts.pump\" as parts\nlet x = 1 in\n", silent "use \"parts.pump\" as parts\nlet x = parts.spare\n", fixes Safe;
     ARGUMENTS = "CW0221" "arguments" Error, "A function or pattern is not given what it takes.",
         "A function takes as many values as it has parameters, in their order: `gap(ring.bore, hub)`. A pattern is filled in by name: `like wear_ring(hub = 5.497 in)`; only parameters with a value of their own may be left out.",

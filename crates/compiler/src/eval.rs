@@ -9,7 +9,7 @@ use crate::remedy;
 use crate::reuse;
 use crate::schema::{PartDef, Sign, Slot, Type};
 use crate::show::{article, near_names, number_text, pick_nearest};
-use crate::slots::decl_of;
+use crate::slots::{decl_of, head_is_damaged};
 use crate::value::{Date, Fit, Origin, Piece, Quantity, Range, Value};
 use crate::{DeclId, Eval};
 use cutwater_finding::{Finding, FixTier};
@@ -1629,7 +1629,9 @@ impl Ev<'_, '_> {
                 None if self.no_part(d, first.span, for_like) => return Ok(Value::Unknown),
                 None => self.item_value(d)?,
             }
-        } else if self.cx.may_be_damaged(file, &first.text) {
+        } else if self.cx.may_be_damaged(file, &first.text)
+            || head_is_damaged(&self.cx.item(self.owner))
+        {
             return Ok(Value::Unknown);
         } else {
             let mut names: Vec<SmolStr> = self.cx.names_in(file);
@@ -1814,6 +1816,10 @@ impl Ev<'_, '_> {
                     && let Some(v) = member(self.cx, d, &name.text)?
                 {
                     return Ok((v, 1));
+                }
+                if kind.member.is_some() && !self.cx.item(d).errors.is_empty() {
+                    // It may be named where the text cannot be read.
+                    return Ok((Value::Unknown, 1));
                 }
                 let mut known: Vec<SmolStr> =
                     slots.list.iter().map(|s| SmolStr::new(&s.0)).collect();
@@ -2271,6 +2277,10 @@ impl Ev<'_, '_> {
         {
             if let Some(w) = words.iter().find(|w| w.0 == one.text) {
                 return Value::Choice(w.0);
+            }
+            if head_is_damaged(&self.cx.item(self.owner)) {
+                // Perhaps a parameter.
+                return Value::Unknown;
             }
             let place = self.at(e.span);
             let mut f = Finding::new(

@@ -778,6 +778,10 @@ fn graph_of(cx: &mut Cx<'_>, lay: DeclId) -> Eval<Option<Graph>> {
             pumps: b.pumps.iter().map(|p| (p.0, b.root(p.1), p.2)).collect(),
         };
         let ok = b.ok;
+        if broken {
+            // A chain of which a part is lost leads nowhere; what is lost is told already.
+            cx.findings.truncate(before);
+        }
         if owner != lay && cx.scope.blank.is_none() {
             if cx.me == lay {
                 let texts = reuse::texts_of_chains(decl);

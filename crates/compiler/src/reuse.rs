@@ -16,7 +16,7 @@ use crate::db::{Cx, Local};
 use crate::eval::{Ev, FUNCTIONS};
 use crate::schema::{KindDef, Slot, Type};
 use crate::show::near_names;
-use crate::slots::{decl_of, find, has_group, like_base, lineage};
+use crate::slots::{decl_of, find, has_group, head_is_damaged, like_base, lineage};
 use crate::value::Value;
 use crate::{DeclId, Eval};
 use cutwater_finding::{Finding, FixTier, Label};
@@ -178,7 +178,15 @@ pub(crate) fn eval_parameter(cx: &mut Cx<'_>, d: DeclId, nth: usize) -> Eval<Val
 fn given_value(cx: &mut Cx<'_>, f: &Filled, writer: DeclId, e: &Expr) -> Eval<Value> {
     match choice_words(cx, f.pattern, &f.name)? {
         Some(words) => Ev { cx, owner: writer }.store(Type::Choice(words), e, &f.name),
-        None => Ev { cx, owner: writer }.expr(e, None),
+        None => {
+            let before = cx.findings.len();
+            let v = Ev { cx, owner: writer }.expr(e, None)?;
+            if cx.findings.len() > before && !cx.item(f.pattern).errors.is_empty() {
+                // Where the pattern uses it may not be read, so that it is not known for the word of a choice.
+                cx.findings.truncate(before);
+            }
+            Ok(v)
+        }
     }
 }
 
@@ -646,7 +654,7 @@ fn check_names(
             );
             continue;
         }
-        if !used.contains(&n.text.as_str()) {
+        if !used.contains(&n.text.as_str()) && cx.item(d).errors.is_empty() {
             cx.report(
                 Finding::new(
                     &codes::UNUSED_PARAMETER,
@@ -723,9 +731,10 @@ pub(crate) fn check_arguments(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<(
         return Ok(());
     };
     let there = cx.item(base);
+    let damaged = head_is_damaged(&there);
     let list = decl_of(&there.item).and_then(|x| x.parameters.as_ref());
     let (Some(there), Some(list)) = (decl_of(&there.item), list) else {
-        if decl.arguments.is_some() {
+        if decl.arguments.is_some() && !damaged {
             cx.report(
                 Finding::new(
                     &codes::ARGUMENTS,
@@ -756,7 +765,7 @@ pub(crate) fn check_arguments(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<(
                 .label(Local::Span(d, first.name.span), "the first time")
                 .help("keep the right one"),
             );
-        } else if !list.iter().any(|p| p.name.text == a.name.text) {
+        } else if !damaged && !list.iter().any(|p| p.name.text == a.name.text) {
             let mut f = Finding::new(
                 &codes::ARGUMENTS,
                 place,
@@ -788,7 +797,7 @@ pub(crate) fn check_arguments(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<(
         .filter(|p| p.value.is_none() && given.iter().all(|g| g.name.text != p.name.text))
         .map(|p| format!("`{}`", p.name.text))
         .collect();
-    if !missing.is_empty() {
+    if !missing.is_empty() && !damaged {
         cx.report(
             Finding::new(
                 &codes::ARGUMENTS,

@@ -17,7 +17,7 @@ use crate::{DeclId, Eval};
 use cutwater_finding::{Finding, FixTier};
 use cutwater_quantity::preferred_unit;
 use cutwater_syntax::ast::{self, CellKind, Decl, Entry, EntryKind, Expr, Item, ItemKind};
-use cutwater_syntax::{Parsed, parse_chunk};
+use cutwater_syntax::{Parsed, SyntaxError, parse_chunk};
 use cutwater_text::Span;
 use rustc_hash::FxHashMap;
 use std::sync::{Arc, OnceLock, RwLock};
@@ -228,6 +228,20 @@ pub(crate) fn is_damaged(line: &[(DeclId, Arc<Parsed>)]) -> bool {
         })
 }
 
+/// Whether a slip stands within a part of an item.
+fn has_slip(parsed: &Parsed, part: Span) -> bool {
+    let within = |e: &SyntaxError| part.start <= e.span.start && e.span.start <= part.end;
+    parsed.errors.iter().any(within)
+}
+
+/// Whether a slip stands in front of a declaration's entries, where its parameters are.
+pub(crate) fn head_is_damaged(parsed: &Parsed) -> bool {
+    decl_of(&parsed.item).is_some_and(|d| {
+        let head = parsed.item.span.start..=d.body.start;
+        parsed.errors.iter().any(|e| head.contains(&e.span.start))
+    })
+}
+
 /// The default texts, parsed once.
 fn default_expr(text: &'static str) -> Expr {
     static CACHE: OnceLock<RwLock<FxHashMap<&'static str, Expr>>> = OnceLock::new();
@@ -261,7 +275,15 @@ pub(crate) fn eval(cx: &mut Cx<'_>, d: DeclId, slot: u16) -> Eval<Value> {
                 parameters: Some(_),
                 ..
             } => reuse::eval_function(cx, d),
-            ItemKind::Let { value, .. } => Ev { cx, owner: d }.expr(value, None),
+            ItemKind::Let { value, .. } => {
+                let before = cx.findings.len();
+                let v = Ev { cx, owner: d }.expr(value, None)?;
+                if parsed.errors.is_empty() {
+                    return Ok(v);
+                }
+                cx.findings.truncate(before);
+                Ok(Value::Unknown)
+            }
             _ => Ok(Value::Unknown),
         };
     }
@@ -281,11 +303,17 @@ pub(crate) fn eval(cx: &mut Cx<'_>, d: DeclId, slot: u16) -> Eval<Value> {
                 }
                 if let Some(Entry {
                     kind: EntryKind::Field { value, .. },
+                    span,
                     ..
                 }) = find(decl, name)
                 {
                     let before = cx.findings.len();
-                    let v = Ev { cx, owner }.store(f.ty, value, name)?;
+                    let mut v = Ev { cx, owner }.store(f.ty, value, name)?;
+                    if has_slip(&parsed, *span) {
+                        // What could be read of it is not what was meant.
+                        cx.findings.truncate(before);
+                        v = Value::Unknown;
+                    }
                     if owner != d {
                         reuse::differences(cx, d, owner, before, &[value], |cx| {
                             Ev { cx, owner }.store(f.ty, value, name).map(drop)
@@ -320,8 +348,8 @@ pub(crate) fn eval(cx: &mut Cx<'_>, d: DeclId, slot: u16) -> Eval<Value> {
                         v => v,
                     })
                 }
-                Need::Required if is_damaged(&lineage(cx, d)?) => Ok(Value::Unknown),
-                Need::Required | Need::Optional => Ok(Value::Absent),
+                // What a default stands for may be overruled there too, but most of a part is left at its defaults.
+                Need::Required | Need::Optional => not_written(cx, d),
             }
         }
         Slot::Table(t) => {
@@ -348,9 +376,17 @@ pub(crate) fn eval(cx: &mut Cx<'_>, d: DeclId, slot: u16) -> Eval<Value> {
                     return Ok(v);
                 }
             }
-            Ok(Value::Absent)
+            not_written(cx, d)
         }
     }
+}
+
+/// What is not written is not given, unless it may stand where the text cannot be read.
+fn not_written(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    Ok(match is_damaged(&lineage(cx, d)?) {
+        true => Value::Unknown,
+        false => Value::Absent,
+    })
 }
 
 fn table(cx: &mut Cx<'_>, owner: DeclId, def: &'static TableDef, t: &ast::Table) -> Eval<Value> {

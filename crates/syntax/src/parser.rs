@@ -951,8 +951,17 @@ fn chain(e: P<Expr>, literal: P<Expr>) -> P<EntryKind> {
 
 /// A value, or nothing where it cannot be read: then it is reported and skipped.
 fn value_or_skip(value: P<Expr>, tree: P<()>) -> P<Expr> {
+    value_or_skip_to(value, tree, ends_entry)
+}
+
+/// [`value_or_skip`] where a value ends otherwise than an entry does.
+fn value_or_skip_to(
+    value: P<Expr>,
+    tree: P<()>,
+    stop: impl Fn(Pt) -> bool + Clone + 'static,
+) -> P<Expr> {
     value
-        .recover_with(via_parser(skip_to(tree, ends_entry).map_with(|(), e| {
+        .recover_with(via_parser(skip_to(tree, stop).map_with(|(), e| {
             let at = e.span().start;
             let put = e
                 .state()
@@ -1078,24 +1087,54 @@ fn entries(e: P<Expr>, value: P<Expr>, literal: P<Expr>, tree: P<()>) -> P<(Vec<
             unset,
             skip_entry(tree.clone()).to(EntryKind::Error),
         ))))
-        .map_with(|kind, e| Entry {
-            doc: SmolStr::default(),
-            kind,
-            span: span_of(e),
-        })
         .then_ignore(
             when(Want::LineEnd, |t| {
                 ends_entry(t) || t.kind == T::Word && !t.key.joins()
             })
             .rewind()
             .ignored()
-            .recover_with(via_parser(skip_to(tree, ends_entry))),
+            .recover_with(via_parser(
+                silently(|t| !t.first)
+                    .rewind()
+                    .ignore_then(skip_to(tree.clone(), ends_entry))
+                    .or(empty()),
+            )),
+        )
+        // With what was skipped behind it on its line, as that is told of this entry.
+        .map_with(|kind, e| {
+            let at = e.span().start;
+            let first = e.state().toks.get(at).is_some_and(|t| t.first);
+            let entry = Entry {
+                doc: SmolStr::default(),
+                kind,
+                span: span_of(e),
+            };
+            (entry, first)
+        })
+        .then_ignore(
+            silently(|t| t.kind == T::Word && !t.key.joins())
+                .rewind()
+                .ignored()
+                .or(skip_to(tree, ends_entry)),
         )
         .boxed();
         let separator = tok(T::Semicolon, Want::Semicolon).repeated();
         separator
             .clone()
             .ignore_then(entry.then_ignore(separator).repeated().collect::<Vec<_>>())
+            .map(|list| {
+                let mut entries: Vec<Entry> = Vec::with_capacity(list.len());
+                for (entry, first) in list {
+                    if entry.kind == EntryKind::Error
+                        && !first
+                        && let Some(before) = entries.last_mut()
+                    {
+                        before.span = before.span.join(entry.span);
+                    }
+                    entries.push(entry);
+                }
+                entries
+            })
             .delimited_by(tok(T::LBrace, Want::Block), tok(T::RBrace, Want::RBrace))
             .map_with(|entries, e| (entries, span_of(e)))
             .boxed()
@@ -1240,25 +1279,57 @@ fn item() -> P<ItemKind> {
                 because,
             })
         });
+    let filled_in = value_or_skip_to(e.clone(), tree.clone(), |t| {
+        matches!(t.kind, T::Comma | T::LBrace)
+    });
+    // Between two commas, and what is lost there.
+    let ends_one = |t: Pt| matches!(t.kind, T::Comma | T::LBrace);
+    let lost = silently(move |t| !ends_one(t))
+        .rewind()
+        .ignore_then(tree.clone())
+        .then(skip_to(tree.clone(), ends_one))
+        .ignored();
+    let next_one = || silently(|t| matches!(t.kind, T::Comma | T::RParen)).rewind();
+    let comma = tok(T::Comma, Want::Comma)
+        .ignored()
+        .recover_with(via_parser(choice((
+            silently(|t| matches!(t.kind, T::Word | T::Field) && !t.key.joins())
+                .rewind()
+                .ignored(),
+            lost.clone()
+                .then(tok(T::Comma, Want::Comma).or(next_one()))
+                .ignored(),
+        ))));
     let parameters = tok(T::Field, Want::ParameterName)
         .map_with(name_of)
         .then_ignore(tok(T::Equals, Want::Equals))
-        .then(e.clone().map(Some))
+        .then(filled_in.clone().map(Some))
         .or(word(Want::ParameterName).map(|n| (n, None)))
-        .map(|(name, value)| Parameter { name, value })
-        .separated_by(tok(T::Comma, Want::Comma))
+        .map(|(name, value)| Some(Parameter { name, value }))
+        .recover_with(via_parser(
+            lost.clone()
+                .or(silently(|t| t.kind == T::Comma).rewind().ignored())
+                .to(None),
+        ))
+        .separated_by(comma.clone())
         .allow_trailing()
         .collect::<Vec<_>>()
+        .map(|list| list.into_iter().flatten().collect())
         .delimited_by(tok(T::LParen, Want::Call), tok(T::RParen, Want::RParen))
         .boxed();
     let arguments = tok(T::Field, Want::ArgumentName)
         .map_with(name_of)
         .then_ignore(tok(T::Equals, Want::Equals))
-        .then(e.clone())
-        .map(|(name, value)| Argument { name, value })
-        .separated_by(tok(T::Comma, Want::Comma))
+        .then(filled_in)
+        .map(|(name, value)| Some(Argument { name, value }))
+        .recover_with(via_parser(
+            lost.or(silently(|t| t.kind == T::Comma).rewind().ignored())
+                .to(None),
+        ))
+        .separated_by(comma)
         .allow_trailing()
         .collect::<Vec<_>>()
+        .map(|list| list.into_iter().flatten().collect())
         .delimited_by(tok(T::LParen, Want::Call), tok(T::RParen, Want::RParen))
         .boxed();
     let named_after = |key: Key, want: Want| {

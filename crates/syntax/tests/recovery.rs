@@ -581,7 +581,7 @@ fn half_typed_rules_acceptances_patterns_and_functions_are_read_aloud() {
         (
             "ring a like w(5 in) {}\n",
             "5",
-            "expected `)` or a parameter's name and `=` after `(`, but `5` stands here",
+            "expected a parameter's name and `=` after `(`, but `5` stands here",
         ),
         (
             "ring a like w(hub 5 in) {}\n",

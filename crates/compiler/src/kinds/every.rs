@@ -24,7 +24,7 @@ use crate::value::Value;
 use crate::{DeclId, Eval};
 use cutwater_finding::{FileId, Finding};
 use cutwater_syntax::ast::{
-    Access, EntryKind, Every, Expr, ExprKind, ItemKind, Path, Require, Rule,
+    Access, EntryKind, Every, Expr, ExprKind, ItemKind, Name, Path, Require, Rule,
 };
 use cutwater_syntax::token::lex;
 use cutwater_text::Span;
@@ -62,7 +62,7 @@ pub(super) fn holds(cx: &mut Cx<'_>, d: DeclId, r: &Require, every: &Every) -> E
     if !sound(cx, d, r, every, def, slots) {
         return Ok(Value::Unknown);
     }
-    if r.condition.rule == Rule::Error {
+    if !cx.item(d).errors.is_empty() {
         return Ok(Value::Unknown);
     }
     let here = cx.file_of(d);
@@ -144,7 +144,8 @@ pub(crate) fn house(cx: &mut Cx<'_>, x: DeclId) -> Eval<()> {
                 continue;
             };
             let Some(every) = &r.every else { continue };
-            let broken = r.condition.rule == Rule::Error;
+            // Told where the rule stands.
+            let broken = !parsed.errors.is_empty();
             if broken || every.of.is_some() || every.kind.text != def.word {
                 continue;
             }
@@ -325,15 +326,40 @@ fn sound(
         );
         ok = false;
     }
-    let mut used = false;
     let mut asked: Vec<Path> = Vec::new();
-    let mut note = |p: &Path| {
-        if p.names[0].text == name.text {
-            used = true;
-            asked.push(p.clone());
+    let mut others: Vec<Name> = Vec::new();
+    condition_paths(
+        &r.condition.value,
+        &r.condition.rule,
+        &mut |p: &Path| match p.names[0].text == name.text {
+            true => asked.push(p.clone()),
+            false => others.push(p.names[0].clone()),
+        },
+    );
+    let used = !asked.is_empty();
+    for filter in &every.filters {
+        condition_paths(
+            &filter.value,
+            &filter.rule,
+            &mut |p| match p.names[0].text == name.text {
+                true => asked.push(p.clone()),
+                false => others.push(p.names[0].clone()),
+            },
+        );
+    }
+    // `rclearance` for `r.clearance`.
+    for other in &others {
+        let rest = other.text.strip_prefix(name.text.as_str());
+        let Some(rest) = rest.filter(|r| slots.find(r).is_some()) else {
+            continue;
+        };
+        if cx.lookup(file, &other.text).is_none() {
+            let meant = SmolStr::new(format!("{}.{rest}", name.text));
+            let message = format!("nothing here is called `{}`", other.text);
+            Ev { cx, owner: d }.no_such(other, message, &[meant]);
+            return false;
         }
-    };
-    condition_paths(&r.condition.value, &r.condition.rule, &mut note);
+    }
     if !used {
         cx.report(
             Finding::new(
@@ -350,13 +376,6 @@ fn sound(
                 name.text
             )),
         );
-    }
-    for filter in &every.filters {
-        condition_paths(&filter.value, &filter.rule, &mut |p| {
-            if p.names[0].text == name.text {
-                asked.push(p.clone());
-            }
-        });
     }
     for p in asked {
         let Some(second) = p.names.get(1) else {

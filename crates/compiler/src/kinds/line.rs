@@ -302,8 +302,11 @@ fn check_hose(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
     gear::check(cx, d)?;
     let mut laws = Vec::new();
     for name in ["loss", "hazen_williams", "roughness"] {
-        if cx.get(d, name)? != Value::Absent {
-            laws.push(name);
+        match cx.get(d, name)? {
+            Value::Absent => {}
+            // Told elsewhere.
+            Value::Unknown => return Ok(()),
+            _ => laws.push(name),
         }
     }
     let name = cx.name(d);
