@@ -18,7 +18,7 @@ use cutwater_text::Span;
 use smol_str::SmolStr;
 
 /// The word that asks whether a field is given.
-const GIVEN: &str = "given";
+pub(super) const GIVEN: &str = "given";
 
 /// The words of yes and no.
 static YES_NO: &[(&str, &str)] = &[("yes", "It is so."), ("no", "It is not so.")];
@@ -282,7 +282,7 @@ fn verdict(
 }
 
 /// The single name an expression is.
-fn word_of(e: &Expr) -> Option<&str> {
+pub(super) fn word_of(e: &Expr) -> Option<&str> {
     match &e.kind {
         ExprKind::Path(p) => match p.names.as_slice() {
             [one] => Some(one.text.as_str()),
@@ -295,7 +295,7 @@ fn word_of(e: &Expr) -> Option<&str> {
 type Words = &'static [(&'static str, &'static str)];
 
 /// The word an expression is, of those there are; reports what is none of them.
-fn one_of(
+pub(super) fn one_of(
     cx: &mut Cx<'_>,
     d: DeclId,
     left: &Expr,

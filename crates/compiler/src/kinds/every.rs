@@ -13,18 +13,19 @@
 //! declaration brings it up to date; patterns (declarations with parameters) and the standard library are in no
 //! set unless named; nothing depends on the order of evaluation.
 
-use super::rule::judge;
+use super::compare;
+use super::rule::{comparable, judge};
 use crate::codes::{self, codes};
 use crate::db::{Cx, Local};
 use crate::eval::Ev;
 use crate::schema::{self, KindDef, Slot, Slots, Type};
 use crate::show::article;
 use crate::slots::{decl_of, lineage, of_target};
-use crate::value::Value;
+use crate::value::{Quantity, Value};
 use crate::{DeclId, Eval};
 use cutwater_finding::{FileId, Finding};
 use cutwater_syntax::ast::{
-    Access, EntryKind, Every, Expr, ExprKind, ItemKind, Name, Path, Require, Rule,
+    Access, Condition, EntryKind, Every, Expr, ExprKind, ItemKind, Name, Path, Require, Rule,
 };
 use cutwater_syntax::token::lex;
 use cutwater_text::Span;
@@ -59,7 +60,7 @@ pub(super) fn holds(cx: &mut Cx<'_>, d: DeclId, r: &Require, every: &Every) -> E
         cx.report(crate::check::no_such_kind(d, &every.kind));
         return Ok(Value::Unknown);
     };
-    if !sound(cx, d, r, every, def, slots) {
+    if !sound(cx, d, r, every, def, slots)? {
         return Ok(Value::Unknown);
     }
     if !cx.item(d).errors.is_empty() {
@@ -152,7 +153,7 @@ pub(crate) fn house(cx: &mut Cx<'_>, x: DeclId) -> Eval<()> {
             // The rule's own words are looked up where it stands.
             let me = std::mem::replace(&mut cx.me, d);
             let before = cx.findings.len();
-            let makes_sense = sound(cx, d, r, every, def, slots);
+            let makes_sense = sound(cx, d, r, every, def, slots)?;
             cx.findings.truncate(before);
             let result = if makes_sense {
                 one(cx, d, r, every, x)
@@ -295,7 +296,7 @@ fn sound(
     every: &Every,
     def: &'static KindDef,
     slots: &'static Slots,
-) -> bool {
+) -> Eval<bool> {
     let mut ok = true;
     let name = &every.name;
     let file = cx.file_of(d);
@@ -357,7 +358,7 @@ fn sound(
             let meant = SmolStr::new(format!("{}.{rest}", name.text));
             let message = format!("nothing here is called `{}`", other.text);
             Ev { cx, owner: d }.no_such(other, message, &[meant]);
-            return false;
+            return Ok(false);
         }
     }
     if !used {
@@ -390,7 +391,66 @@ fn sound(
             ok = false;
         }
     }
-    ok
+    let all = every.filters.iter().chain([&r.condition]);
+    for condition in all {
+        let before = cx.findings.len();
+        if !ok || fits(cx, d, &name.text, condition, slots)? {
+            // What else there is to say is said where it is judged.
+            cx.findings.truncate(before);
+        } else {
+            ok = false;
+        }
+    }
+    Ok(ok)
+}
+
+/// Whether what a field is compared with is of its type, whichever declaration it is of.
+fn fits(
+    cx: &mut Cx<'_>,
+    d: DeclId,
+    each: &str,
+    condition: &Condition,
+    slots: &Slots,
+) -> Eval<bool> {
+    let ExprKind::Path(p) = &condition.value.kind else {
+        return Ok(true);
+    };
+    let slot = match p.names.as_slice() {
+        [first, field] if first.text == each => slots.find(&field.text),
+        [first, group, field] if first.text == each => {
+            slots.find(&format!("{}.{}", group.text, field.text))
+        }
+        _ => None,
+    };
+    let ty = match slot.map(|s| slots.list[s as usize].1) {
+        Some(Slot::Field(f) | Slot::GroupField(_, f)) => f.ty,
+        Some(Slot::Computed(c)) => c.ty,
+        Some(Slot::Table(_)) | None => return Ok(true),
+    };
+    let left = &condition.value;
+    match (ty, &condition.rule) {
+        (Type::Choice(words), Rule::Is { value, .. })
+            if compare::word_of(value) != Some(compare::GIVEN) =>
+        {
+            Ok(compare::one_of(cx, d, left, value, words).is_some())
+        }
+        (Type::Quantity(kind, _), Rule::Compare(_, e) | Rule::Within(e)) => {
+            let mut leans = false;
+            paths(e, &mut |p| leans |= p.names[0].text == each);
+            if leans {
+                return Ok(true);
+            }
+            let before = cx.findings.len();
+            let other = match (Ev { cx, owner: d }).expr(e, Some(kind))? {
+                Value::Quantity(q) => q,
+                Value::Range(r) => Quantity::computed(r.kind, r.low),
+                _ => return Ok(cx.findings.len() == before),
+            };
+            let it = Quantity::computed(kind, other.si());
+            Ok(comparable(cx, d, &it, &other, left, e))
+        }
+        _ => Ok(true),
+    }
 }
 
 // ---- what a rule is about ------------------------------------------------------------------------

@@ -189,7 +189,7 @@ pub(super) fn judge(cx: &mut Cx<'_>, d: DeclId, r: &Require) -> Eval<Value> {
     }
 }
 
-fn comparable(
+pub(super) fn comparable(
     cx: &mut Cx<'_>,
     d: DeclId,
     a: &Quantity,
