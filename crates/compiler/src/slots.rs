@@ -645,6 +645,10 @@ fn table(cx: &mut Cx<'_>, owner: DeclId, def: &'static TableDef, t: &ast::Table)
     if ok && def.rising {
         ok = rising(cx, owner, def, t, &columns, &cells);
     }
+    if has_slip(&cx.item(owner), t.body) {
+        // A row may be there that could not be read.
+        ok = false;
+    }
     if ok && t.rows.len() < def.least_rows {
         cx.report(
             Finding::new(

@@ -624,15 +624,30 @@ fn house_rules_are_followed_while_they_are_written() {
     db.settle(true, None).unwrap();
     assert!(of(&db, "a.pump").is_empty());
     assert_eq!(of(&db, "house.pump")[0].code.id, "CW0202");
-    // A rule that does not fit is told of what it cannot judge.
+    // So is one whose limit has another unit than what it looks at.
     let units = HOUSE.replace("<= most", "<= 3 psi");
     db.set_file("house.pump", units.as_str());
+    db.settle(true, None).unwrap();
+    assert!(of(&db, "a.pump").is_empty());
+    let found = of(&db, "house.pump");
+    assert!(
+        found[0]
+            .message
+            .starts_with("cannot compare length with pressure difference"),
+        "{found:#?}"
+    );
+    // What fits some declarations only is told of those that it cannot judge.
+    let some = HOUSE.replace(
+        "r.clearance <= most",
+        "r.clearance / (r.bore - 5.52 in) <= 1",
+    );
+    db.set_file("house.pump", some.as_str());
     db.settle(true, None).unwrap();
     let found = of(&db, "a.pump");
     assert!(
         found[0]
             .message
-            .starts_with("ring `worn` cannot be judged by a house rule: cannot compare"),
+            .starts_with("ring `worn` cannot be judged by a house rule: "),
         "{found:#?}"
     );
     db.remove_file("house.pump");

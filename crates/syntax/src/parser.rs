@@ -860,7 +860,19 @@ fn table(e: P<Expr>, tree: P<()>) -> P<EntryKind> {
         .map_with(|c, e| (c, span_of(e)));
     let ends_row = |t: Pt| matches!(t.kind, T::Newline | T::Semicolon);
     let separator = when(Want::RowEnd, ends_row).ignored();
+    // Cells stand side by side. A comma between two is read past and reported.
+    let comma = silently(|t| t.kind == T::Comma)
+        .or_not()
+        .validate(|got, e, emitter| {
+            if got.is_some() {
+                emitter.emit(PErr {
+                    at: e.span().start,
+                    wants: Wants::one(Want::RowEnd),
+                });
+            }
+        });
     let row = cell()
+        .then_ignore(comma)
         .repeated()
         .at_least(1)
         .collect::<Vec<_>>()
@@ -1591,6 +1603,7 @@ impl<'a> Report<'a> {
             .or_else(|| self.forgotten_word(e, found))
             .or_else(|| self.word_too_many(e))
             .or_else(|| self.misplaced_equals(e, found))
+            .or_else(|| comma_in_row(e, found))
             .or_else(|| self.forgotten_equals(e, found, previous));
         if let Some(known) = known {
             return known;
@@ -1959,6 +1972,18 @@ fn one_slip_apart(a: &str, b: &str) -> bool {
         ([x, y], [u, v]) => x == v && y == u,
         _ => false,
     }
+}
+
+/// A comma between the cells of a row.
+fn comma_in_row(e: PErr, found: Option<Tok<'_>>) -> Option<SyntaxError> {
+    let comma = found.filter(|f| f.kind == T::Comma && e.wants.has(Want::RowEnd))?;
+    let mut said = slip(
+        comma.span,
+        "the cells of a row stand side by side, without `,` between them".to_owned(),
+    );
+    said.help = Some("take the comma out".to_owned());
+    said.fix = Some((comma.span, String::new()));
+    Some(said)
 }
 
 fn slip(span: Span, message: String) -> SyntaxError {
