@@ -115,7 +115,7 @@ pub struct Budget {
     /// The worst case's excess.
     pub worst: Excess,
     /// The part of their width to which all tolerances together would have to shrink for the worst case to hold, 0 to 1;
-    /// `None` where no shrinking helps, since the middle of the limits lies outside.
+    /// `None` where no shrinking helps, as the middle of the range is at the limit or beyond.
     pub shrink_worst: Option<f64>,
     /// The same for the root-sum-square range.
     pub shrink_spread: Option<f64>,
@@ -549,7 +549,7 @@ pub(crate) fn advice(
             let mut parts: Vec<String> = [spread, worst].into_iter().flatten().collect();
             if parts.is_empty() {
                 parts.push(format!(
-                    "no shrinking helps, since the middle of the limits, where parts will lie, is outside: move the nominal value {} by {}{}",
+                    "no shrinking helps, as the middle of its range, where parts will lie, is at the limit or beyond: move the nominal value {} by {}{}",
                     direction(&budget.worst),
                     amount(budget.worst.largest()),
                     if fits { "" } else { " and shrink the tolerances" }
