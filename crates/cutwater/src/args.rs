@@ -27,7 +27,7 @@ pub enum Command {
     Solve(Check),
     /// Lay specs out in the one canonical way.
     Format(Layout),
-    /// Explain a finding, a kind, a field (ring.bore) or a unit; without a topic, list them.
+    /// Explain a finding, a kind, a field (ring.bore), a word, a function or a unit; without a topic, list them.
     Explain(Explain),
     /// Show the settings in force for a path, and where each comes from.
     Settings(SettingsCommand),

@@ -24,7 +24,7 @@ pub fn run(a: &Explain) -> Result<u8, Failure> {
                         .join(" or ")
                 )),
                 None => f.help(
-                    "a topic is a finding's code or name, a kind, a field (ring.bore) or a unit; `cutwater explain` lists them",
+                    "a topic is a finding's code or name, a kind, a field (ring.bore), a word such as like, a function or a unit; `cutwater explain` lists them",
                 ),
             }
         })?,

@@ -17,6 +17,8 @@ use cutwater_finding::FileId;
 use cutwater_quantity::{Kind, UnitSystem, display, parse_unit};
 use cutwater_syntax::Parsed;
 use cutwater_syntax::ast::{ExprKind, ItemKind};
+use cutwater_syntax::token::{T, lex};
+use cutwater_syntax::words::Key;
 use cutwater_text::Span;
 
 /// Most contributors listed for one value.
@@ -35,12 +37,15 @@ pub struct Hover {
 
 /// What there is to say about what stands at an offset.
 pub fn hover(db: &Db, file: FileId, offset: usize) -> Option<Hover> {
-    let Spot {
+    let Some(Spot {
         decl,
         slot,
         thing,
         span,
-    } = spot(db, file, offset)?;
+    }) = spot(db, file, offset)
+    else {
+        return keyword(db, file, offset);
+    };
     let kind = db.kind(decl);
     let text = match &thing {
         Thing::KindWord(w) => kind_word(w)?,
@@ -90,28 +95,33 @@ pub fn hover(db: &Db, file: FileId, offset: usize) -> Option<Hover> {
             "**{label}** — a station of {}. Other chains and duties speak of it by this name.",
             named(db, decl)
         ),
-        Thing::Modifier(word) => modifier(word)?.to_owned(),
+        Thing::Modifier(word) => word_of_grammar(word)?,
     };
     Some(Hover { span, text })
 }
 
-fn modifier(word: &str) -> Option<&'static str> {
-    Some(match word {
-        "rise" => "**rise** — how much higher its far end lies than its near end.",
-        "fall" => "**fall** — how much lower its far end lies than its near end.",
-        "lines" => "**lines** — how many equal lines are laid side by side.",
-        _ => return None,
+/// A word of the grammar that stands for nothing else here.
+fn keyword(db: &Db, file: FileId, offset: usize) -> Option<Hover> {
+    let text = db.text(file);
+    let raw = lex(text)
+        .into_iter()
+        .find(|t| t.kind == T::Word && t.span.range().contains(&offset))?;
+    let text = word_of_grammar(raw.span.slice(text))?;
+    Some(Hover {
+        span: raw.span,
+        text,
     })
 }
 
+fn word_of_grammar(word: &str) -> Option<String> {
+    let w = Key::of(word).word().filter(|w| !w.form.is_empty())?;
+    Some(format!("`{}`\n\n{}", w.form, w.doc))
+}
+
 fn kind_word(word: &str) -> Option<String> {
-    if word == "use" {
-        return Some(
-            "**use** — brings in another file: `use \"parts/hose.pump\" as stock`. Its declarations then go by `stock.name`."
-                .to_owned(),
-        );
-    }
-    let (k, _) = schema::kind(word)?;
+    let Some((k, _)) = schema::kind(word) else {
+        return word_of_grammar(word);
+    };
     let mut out = format!("**{}**\n\n{}", k.word, k.doc);
     let list = |title: &str, names: Vec<String>, out: &mut String| {
         if !names.is_empty() {

@@ -5,12 +5,14 @@
 
 use crate::json::Trust;
 use cutwater_compiler::codes;
+use cutwater_compiler::eval::FUNCTIONS;
 use cutwater_compiler::schema::{
     ColumnType, ComputedDef, FieldDef, KindDef, Need, Sign, TableDef, Type, kinds,
 };
 use cutwater_compiler::show::{article, near_names};
 use cutwater_finding::{Code, Sample};
 use cutwater_quantity::{Kind, System, Unit, parse_unit, unit, units};
+use cutwater_syntax::words::WORDS;
 use serde::Serialize;
 use std::fmt::Write;
 
@@ -51,6 +53,31 @@ pub enum Page {
     },
     /// One unit.
     Unit(UnitPage),
+    /// All words of the grammar.
+    Words {
+        /// In the order of the table.
+        words: Vec<WordPage>,
+    },
+    /// One word of the grammar.
+    Word(WordPage),
+    /// All functions.
+    Functions {
+        /// In the order of the table.
+        functions: Vec<WordPage>,
+    },
+    /// One function.
+    Function(WordPage),
+}
+
+/// A word of the grammar, or a function.
+#[derive(Clone, Debug, Serialize)]
+pub struct WordPage {
+    /// As written.
+    pub word: &'static str,
+    /// With what belongs to it.
+    pub form: &'static str,
+    /// What it means.
+    pub doc: &'static str,
 }
 
 /// A finding in a list.
@@ -189,8 +216,8 @@ pub struct UnitPage {
     pub source: String,
 }
 
-/// Finds the page on a topic: a finding's code or name, a kind's word, `kind.member`, a unit, or one of
-/// `findings`, `kinds` and `units`.
+/// Finds the page on a topic: a finding's code or name, a kind's word, `kind.member`, a word of the grammar, a
+/// function, a unit, or one of `findings`, `kinds`, `units`, `words` and `functions`.
 ///
 /// # Errors
 /// The topics with the nearest names, best first, where there is no such topic; perhaps none.
@@ -211,6 +238,16 @@ pub fn find(topic: &str) -> Result<Page, Vec<String>> {
                         doc: k.doc,
                     })
                     .collect(),
+            });
+        }
+        "words" => {
+            return Ok(Page::Words {
+                words: words().collect(),
+            });
+        }
+        "functions" => {
+            return Ok(Page::Functions {
+                functions: functions().collect(),
             });
         }
         _ => {}
@@ -234,6 +271,16 @@ pub fn find(topic: &str) -> Result<Page, Vec<String>> {
         let near = near_names(name, members.iter().map(|m| m.name.as_str()));
         return Err(near.iter().map(|n| format!("{word}.{n}")).collect());
     }
+    if let Some(w) = words().find(|w| w.word == topic) {
+        return Ok(Page::Word(w));
+    }
+    // `min` is minutes; the function is `min()`.
+    let called = topic.split_once('(').map(|t| t.0);
+    if unit(topic).is_none()
+        && let Some(f) = functions().find(|f| f.word == called.unwrap_or(topic))
+    {
+        return Ok(Page::Function(f));
+    }
     if let Some(u) = unit(topic) {
         return Ok(Page::Unit(unit_page(u)));
     }
@@ -256,8 +303,33 @@ pub fn find(topic: &str) -> Result<Page, Vec<String>> {
         .iter()
         .flat_map(|c| [c.name, c.id])
         .chain(kinds().iter().map(|k| k.word))
-        .chain(["findings", "kinds", "units"]);
+        .chain(words().map(|w| w.word))
+        .chain(functions().map(|f| f.word))
+        .chain(["findings", "kinds", "units", "words", "functions"]);
     Err(near_names(topic, known))
+}
+
+/// The words of the grammar that stand somewhere; what is a kind too has that kind's page.
+pub(crate) fn words() -> impl Iterator<Item = WordPage> {
+    WORDS
+        .iter()
+        .filter(|w| !w.form.is_empty())
+        .map(|w| WordPage {
+            word: w.text,
+            form: w.form,
+            doc: w.doc,
+        })
+}
+
+/// The functions that are built in.
+pub(crate) fn functions() -> impl Iterator<Item = WordPage> {
+    FUNCTIONS
+        .iter()
+        .map(|(word, form, doc)| WordPage { word, form, doc })
+}
+
+fn word_text(w: &WordPage) -> String {
+    format!("{}\n{}", w.form, wrapped(w.doc, 4))
 }
 
 /// The page that lists all findings.
@@ -316,8 +388,10 @@ fn code_page(c: &'static Code) -> CodePage {
 fn kind_page(k: &'static KindDef) -> KindPage {
     let mut form = k.word.to_owned();
     match k.word {
-        "let" => form.push_str(" NAME = VALUE"),
-        "require" => form.push_str(" A >= B because \"why\""),
+        "let" => form.push_str(" NAME = VALUE\nlet NAME(PARAMETER, …) = VALUE"),
+        "require" => form.push_str(
+            " A >= B because \"why\"\nrequire for every KIND NAME where CONDITION: A >= B because \"why\"",
+        ),
         _ => {
             form.push_str(if k.unnamed { " [NAME]" } else { " NAME" });
             if !k.of.is_empty() {
@@ -636,7 +710,7 @@ impl Page {
                 out.push_str("\nKinds of declarations\n\n");
                 out.push_str(&wrapped(&kinds.join(", "), 2));
                 out.push_str(
-                    "\n`cutwater explain NAME` gives the page of a finding, a kind, a field (ring.bore) or a unit (gpm);\n`cutwater explain kinds` and `cutwater explain units` list those.\n",
+                    "\n`cutwater explain NAME` gives the page of a finding, a kind, a field (ring.bore), a word of the\ngrammar (like), a function (max) or a unit (gpm); `cutwater explain` with `kinds`, `words`, `functions` or\n`units` lists those.\n",
                 );
                 out
             }
@@ -686,6 +760,10 @@ impl Page {
             }
             Page::Units { units } => units_text(units),
             Page::Unit(u) => unit_text(u),
+            Page::Words { words: list } | Page::Functions { functions: list } => {
+                list.iter().map(word_text).collect()
+            }
+            Page::Word(w) | Page::Function(w) => word_text(w),
         }
     }
 }
@@ -699,7 +777,12 @@ fn sort_words(sort: &str) -> &'static str {
 }
 
 fn kind_text(k: &KindPage) -> String {
-    let mut out = format!("{}\n{}\n    {}\n", k.kind, wrapped(k.doc, 0), k.form);
+    let mut out = format!(
+        "{}\n{}\n    {}\n",
+        k.kind,
+        wrapped(k.doc, 0),
+        k.form.replace('\n', "\n    ")
+    );
     let mut section = |title: &str, members: &[Member]| {
         if !members.is_empty() {
             let _ = write!(out, "\n{title}\n");
@@ -837,6 +920,8 @@ mod tests {
             Ok(Page::Kind(k)) => format!("kind {}", k.kind),
             Ok(Page::Member { kind, member }) => format!("member {kind} {}", member.name),
             Ok(Page::Unit(u)) => format!("unit {}", u.unit),
+            Ok(Page::Word(w)) => format!("word {}", w.word),
+            Ok(Page::Function(f)) => format!("function {}", f.word),
             Ok(_) => "list".to_owned(),
             Err(near) => format!("no {}", near.join(" ")),
         };
@@ -847,6 +932,12 @@ mod tests {
         assert_eq!(sort("ring.bore"), "member ring bore");
         assert_eq!(sort("gpm"), "unit gpm");
         assert_eq!(sort("units"), "list");
+        assert_eq!(sort("like"), "word like");
+        assert_eq!(sort("max"), "function max");
+        assert_eq!(sort("min"), "unit min");
+        assert_eq!(sort("min()"), "function min");
+        assert_eq!(sort("functions"), "list");
+        assert_eq!(sort("lik"), "no like");
         assert!(sort("unknow-unit").starts_with("no unknown-unit"));
         assert_eq!(sort("ring.boer"), "no ring.bore");
     }
@@ -860,6 +951,10 @@ mod tests {
         for c in codes::all() {
             assert!(unit(c.name).is_none(), "{}", c.name);
         }
+        for w in words() {
+            assert!(codes::find(w.word).is_none(), "{}", w.word);
+            assert!(unit(w.word).is_none(), "{}", w.word);
+        }
     }
 
     #[test]
@@ -870,7 +965,10 @@ mod tests {
         for k in kinds() {
             topics.extend(members(k).iter().map(|m| format!("{}.{}", k.word, m.name)));
         }
-        topics.extend(["findings", "kinds", "units"].map(str::to_owned));
+        topics.extend(words().map(|w| w.word.to_owned()));
+        topics.extend(functions().map(|f| format!("{}()", f.word)));
+        let lists = ["findings", "kinds", "units", "words", "functions"];
+        topics.extend(lists.map(str::to_owned));
         for t in topics {
             let page = find(&t).unwrap_or_else(|near| panic!("{t}: no page, near {near:?}"));
             let text = page.text();

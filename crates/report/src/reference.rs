@@ -1,6 +1,6 @@
 //! The reference as one Markdown page, made from the same tables as `cutwater explain`.
 
-use crate::page::{Member, Page, find};
+use crate::page::{Member, Page, find, words};
 use crate::project_file;
 use cutwater_compiler::codes;
 use cutwater_compiler::eval::FUNCTIONS;
@@ -29,6 +29,12 @@ pub fn markdown() -> String {
         }
         members(&mut out, "Tables", &p.tables);
         members(&mut out, "Computed", &p.computed);
+    }
+    out.push_str(
+        "\n## Words\n\n| word | how it is written | what it means |\n| --- | --- | --- |\n",
+    );
+    for w in words() {
+        let _ = writeln!(out, "| `{}` | `{}` | {} |", w.word, w.form, cell(w.doc));
     }
     out.push_str("\n## Functions\n\n| function | what it gives |\n| --- | --- |\n");
     for (_, form, doc) in FUNCTIONS {

@@ -60,10 +60,11 @@ pub(super) fn holds(cx: &mut Cx<'_>, d: DeclId, r: &Require, every: &Every) -> E
         cx.report(crate::check::no_such_kind(d, &every.kind));
         return Ok(Value::Unknown);
     };
-    if !sound(cx, d, r, every, def, slots)? {
+    if !cx.item(d).errors.is_empty() {
+        // What is there of it may not be what is meant.
         return Ok(Value::Unknown);
     }
-    if !cx.item(d).errors.is_empty() {
+    if !sound(cx, d, r, every, def, slots)? {
         return Ok(Value::Unknown);
     }
     let here = cx.file_of(d);
