@@ -16,6 +16,7 @@ use crate::db::{Cx, Db, DeclId, Local};
 use crate::found::{Acceptance, Found, Standing};
 use crate::kinds::every::{NOT_JUDGED, RULES_MISSING};
 use crate::paths;
+use crate::remedy;
 use crate::settings::nearest_code;
 use crate::show::near_names;
 use crate::slots::MAX_LIKE;
@@ -80,13 +81,7 @@ pub(crate) fn check(cx: &mut Cx<'_>, d: DeclId, a: &Accept) {
             )
             .here("no such finding");
             if let Some(n) = nearest_code(&a.code.text, codes::may_be_accepted) {
-                f.message.push_str(&format!("; did you mean `{n}`?"));
-                f = f.help(format!("write `{n}`")).fix(
-                    format!("write `{n}`"),
-                    FixTier::NeedsALook,
-                    place,
-                    n,
-                );
+                f = remedy::meant(f, place, &n);
             } else {
                 f = f.help("`cutwater explain findings` lists them");
             }

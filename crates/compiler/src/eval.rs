@@ -456,13 +456,7 @@ impl Ev<'_, '_> {
                 let here = nominal * 1000.0;
                 match Class::meant_by(&written.text).filter(|c| c.micrometres(here).is_ok()) {
                     Some(meant) => {
-                        f.message.push_str(&format!("; did you mean `{meant}`?"));
-                        f = f.help(format!("write `{meant}`")).fix(
-                            format!("write `{meant}`"),
-                            FixTier::NeedsALook,
-                            place,
-                            meant.to_string(),
-                        );
+                        f = remedy::meant(f, place, &meant.to_string());
                     }
                     None => {
                         f = f.help(match &e {
@@ -1913,13 +1907,7 @@ impl Ev<'_, '_> {
         let mut f = Finding::new(&codes::UNKNOWN_NAME, place, message).here("no such name");
         let near = near_names(&name.text, known.iter().map(SmolStr::as_str));
         if let Some(best) = near.first() {
-            f.message.push_str(&format!("; did you mean `{best}`?"));
-            f = f.help(format!("write `{best}`")).fix(
-                format!("write `{best}`"),
-                FixTier::NeedsALook,
-                place,
-                best.clone(),
-            );
+            f = remedy::meant(f, place, &best);
         } else if !known.is_empty() && known.len() <= 12 {
             let mut list: Vec<&str> = known
                 .iter()

@@ -59,6 +59,14 @@ pub(crate) fn with(f: Finding<Local>, remedy: Option<Remedy>) -> Finding<Local> 
     }
 }
 
+/// The finding, asking whether the nearest name was meant that there is, with that name as its fix.
+pub(crate) fn meant(mut f: Finding<Local>, place: Local, name: &str) -> Finding<Local> {
+    f.message.push_str(&format!("; did you mean `{name}`?"));
+    let title = format!("write `{name}`");
+    f.help(title.clone())
+        .fix(title, FixTier::NeedsALook, place, name)
+}
+
 /// A piece of an item's text. The caller has read the item, so an edit in it asks again.
 fn written(cx: &Cx<'_>, owner: DeclId, span: Span) -> String {
     let db = cx.db();

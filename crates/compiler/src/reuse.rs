@@ -14,12 +14,13 @@
 use crate::codes;
 use crate::db::{Cx, Local};
 use crate::eval::{Ev, FUNCTIONS};
+use crate::remedy;
 use crate::schema::{KindDef, Slot, Type};
 use crate::show::near_names;
 use crate::slots::{decl_of, find, has_group, head_is_damaged, like_base, lineage};
 use crate::value::Value;
 use crate::{DeclId, Eval};
-use cutwater_finding::{Finding, FixTier, Label};
+use cutwater_finding::{Finding, Label};
 use cutwater_syntax::ast::{
     Access, Argument, Decl, Entry, EntryKind, Expr, ExprKind, ItemKind, Name, Path,
 };
@@ -778,13 +779,7 @@ pub(crate) fn check_arguments(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<(
                 .map(|p| p.name.text.as_str())
                 .filter(|n| given.iter().all(|g| g.name.text != *n));
             if let Some(n) = near_names(&a.name.text, free).first() {
-                f.message.push_str(&format!("; did you mean `{n}`?"));
-                f = f.help(format!("write `{n}`")).fix(
-                    format!("write `{n}`"),
-                    FixTier::NeedsALook,
-                    place,
-                    n.clone(),
-                );
+                f = remedy::meant(f, place, &n);
             } else {
                 let all: Vec<String> = list.iter().map(|p| format!("`{}`", p.name.text)).collect();
                 f = f.help(format!("it takes {}", all.join(", ")));

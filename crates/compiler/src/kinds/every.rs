@@ -18,6 +18,7 @@ use super::rule::{comparable, judge};
 use crate::codes::{self, codes};
 use crate::db::{Cx, Local};
 use crate::eval::Ev;
+use crate::reuse::paths;
 use crate::schema::{self, KindDef, Slot, Slots, Type};
 use crate::show::article;
 use crate::slots::{decl_of, lineage, of_target};
@@ -25,7 +26,7 @@ use crate::value::{Quantity, Value};
 use crate::{DeclId, Eval};
 use cutwater_finding::{FileId, Finding};
 use cutwater_syntax::ast::{
-    Access, Condition, EntryKind, Every, Expr, ExprKind, ItemKind, Name, Path, Require, Rule,
+    Condition, EntryKind, Every, Expr, ExprKind, ItemKind, Name, Path, Require, Rule,
 };
 use cutwater_syntax::token::lex;
 use cutwater_text::Span;
@@ -738,41 +739,5 @@ fn condition_paths(value: &Expr, rule: &Rule, f: &mut impl FnMut(&Path)) {
     match rule {
         Rule::Compare(_, e) | Rule::Within(e) | Rule::Is { value: e, .. } => paths(e, f),
         Rule::Error => {}
-    }
-}
-
-/// All paths of an expression, from left to right.
-fn paths(e: &Expr, f: &mut impl FnMut(&Path)) {
-    match &e.kind {
-        ExprKind::Path(p) => f(p),
-        ExprKind::Element(p, steps) => {
-            f(p);
-            for s in steps {
-                if let Access::Index(e) = s {
-                    paths(e, f);
-                }
-            }
-        }
-        ExprKind::Call { arguments: l, .. } | ExprKind::List(l) => {
-            l.iter().for_each(|e| paths(e, f));
-        }
-        ExprKind::Negative(a) => paths(a, f),
-        ExprKind::Sum(a, rest) | ExprKind::Product(a, rest) => {
-            paths(a, f);
-            rest.iter().for_each(|(_, e)| paths(e, f));
-        }
-        ExprKind::Power(a, b) | ExprKind::Range(a, b) => {
-            paths(a, f);
-            paths(b, f);
-        }
-        ExprKind::Of(a, p) => {
-            paths(a, f);
-            f(p);
-        }
-        ExprKind::Phrase(a, parts) => {
-            paths(a, f);
-            parts.iter().for_each(|(_, e)| paths(e, f));
-        }
-        ExprKind::Number(_) | ExprKind::Date { .. } | ExprKind::Text(_) | ExprKind::Error => {}
     }
 }
