@@ -247,7 +247,7 @@ pub(crate) fn no_such_kind(d: DeclId, word: &Name) -> Finding<Local> {
     .here("no such kind");
     let items = cutwater_syntax::words::of_sort(cutwater_syntax::words::Sort::Item);
     if let Some(n) = pick_nearest(&word.text, words().chain(items)) {
-        f = remedy::meant(f, place, &n);
+        f = remedy::meant(f, place, n);
     } else {
         let mut list: Vec<&str> = words().collect();
         list.sort_unstable();
@@ -733,7 +733,7 @@ fn unknown_entry(
     if !computed && !other_form {
         let near = near_names(&name.text, known.iter().copied());
         if let Some(n) = near.first() {
-            f = remedy::meant(f, place, &n);
+            f = remedy::meant(f, place, n);
         } else {
             // Perhaps it belongs to one of the blocks.
             let inside = group

@@ -1907,7 +1907,7 @@ impl Ev<'_, '_> {
         let mut f = Finding::new(&codes::UNKNOWN_NAME, place, message).here("no such name");
         let near = near_names(&name.text, known.iter().map(SmolStr::as_str));
         if let Some(best) = near.first() {
-            f = remedy::meant(f, place, &best);
+            f = remedy::meant(f, place, best);
         } else if !known.is_empty() && known.len() <= 12 {
             let mut list: Vec<&str> = known
                 .iter()

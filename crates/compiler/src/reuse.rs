@@ -779,7 +779,7 @@ pub(crate) fn check_arguments(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<(
                 .map(|p| p.name.text.as_str())
                 .filter(|n| given.iter().all(|g| g.name.text != *n));
             if let Some(n) = near_names(&a.name.text, free).first() {
-                f = remedy::meant(f, place, &n);
+                f = remedy::meant(f, place, n);
             } else {
                 let all: Vec<String> = list.iter().map(|p| format!("`{}`", p.name.text)).collect();
                 f = f.help(format!("it takes {}", all.join(", ")));
