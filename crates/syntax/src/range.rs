@@ -301,8 +301,11 @@ pub fn difference(at: usize, old: &str, new: &str) -> Option<TextEdit> {
     })
 }
 
-/// Applies edits that are in order and apart from each other.
-fn apply(text: &str, edits: &[TextEdit]) -> String {
+/// Applies edits that are in order and apart from each other, as those given here are.
+///
+/// # Panics
+/// If the edits are of another text.
+pub fn apply(text: &str, edits: &[TextEdit]) -> String {
     let mut out = String::with_capacity(text.len() + text.len() / 8);
     let mut at = 0;
     for e in edits {
