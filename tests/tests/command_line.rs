@@ -726,6 +726,7 @@ fn format_lays_some_lines_out_and_leaves_the_rest() {
             &["--lines", "3-4", "a.pump"],
             "`3-4` is no line's number; write the lines as 10..20, or as 10",
         ),
+        (&["--lines", "-3", "a.pump"], "`-3` is no line's number"),
         (
             &["--lines", "6..8", "a.pump"],
             "--lines asks for lines 6..8, and `a.pump` has 7 lines",

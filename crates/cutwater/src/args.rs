@@ -165,7 +165,7 @@ pub struct Layout {
     pub diff: bool,
     /// Lay out these lines of one file alone, counted from 1, as 10..20 or 10; what shares an entry, a table or a
     /// column with them is laid out too.
-    #[arg(long, value_name = "FIRST..LAST", value_parser = read_lines)]
+    #[arg(long, value_name = "FIRST..LAST", value_parser = read_lines, allow_hyphen_values = true)]
     pub lines: Option<Lines>,
 }
 
@@ -173,9 +173,9 @@ pub struct Layout {
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Lines {
     /// The first.
-    pub first: u32,
+    pub first: usize,
     /// The last, not before the first.
-    pub last: u32,
+    pub last: usize,
 }
 
 impl fmt::Display for Lines {
@@ -190,7 +190,7 @@ impl fmt::Display for Lines {
 
 fn read_lines(text: &str) -> Result<Lines, String> {
     let (first, last) = text.split_once("..").unwrap_or((text, text));
-    let number = |text: &str| match text.trim().parse::<u32>() {
+    let number = |text: &str| match text.trim().parse::<usize>() {
         Ok(0) => Err("lines are counted from 1".to_owned()),
         Ok(n) => Ok(n),
         Err(_) if text.trim().is_empty() => {

@@ -141,17 +141,19 @@ fn with_lines(shown: &str, text: &str, lines: Lines) -> Result<String, Failure> 
     // Behind the last line end there is no line.
     let ends_with_line = text.is_empty() || text.ends_with(['\n', '\r']);
     let count = index.lines() - usize::from(ends_with_line);
-    let line = |number: u32| {
-        index
-            .line_span(text, number - 1)
-            .filter(|_| number as usize <= count)
+    let line = |number: usize| {
+        let index_of_it = u32::try_from(number - 1).ok().filter(|_| number <= count)?;
+        index.line_span(text, index_of_it)
     };
     let (Some(first), Some(last)) = (line(lines.first), line(lines.last)) else {
         return Err(Failure::new(format!(
             "--lines asks for {lines}, and `{shown}` has {}",
             counted(count, "line")
         ))
-        .help("ask for lines the file has"));
+        .help(match count {
+            0 => "leave --lines out".to_owned(),
+            n => format!("the last line is {n}"),
+        }));
     };
     let span: Span = first.join(last);
     Ok(apply(text, &format_range(text, span)))
