@@ -199,7 +199,7 @@ fn an_entry_on_several_lines_is_taken_whole() {
         "ring a {\n    bore = 5 in + 1 in\n\n  form=plain\n}\n",
     );
     becomes(
-        "let a =\n\n«\n»\n  5 in\nlet b=1 in\n",
+        "let a=\n\n«\n»\n  5 in\nlet b=1 in\n",
         "let a = 5 in\nlet b=1 in\n",
     );
     let reason = "w".repeat(90);
@@ -311,6 +311,19 @@ fn an_edit_is_no_longer_than_what_differs() {
                 text: String::new()
             }
         ]
+    );
+}
+
+#[test]
+fn a_line_end_is_put_in_whole() {
+    // A `\n` put behind a `\r` that ends a line would be a line of its own to an editor.
+    let text = "let a = 1 in\r\nlet b = 1 in\rlet c = 1 in\r\n";
+    assert_eq!(
+        format_range(text, Span::new(0, text.len())),
+        vec![TextEdit {
+            span: Span::new(26, 27),
+            text: "\r\n".to_owned()
+        }]
     );
 }
 
