@@ -127,8 +127,25 @@ local function run()
   wait('the importer is well', function() return count(buf) == 0 end)
   check('nothing is wrong with the other file', count(other) == 0, vim.diagnostic.get(other))
 
-  -- Layout, by the editor's own command.
+  -- Layout of a line alone.
   vim.api.nvim_set_current_buf(buf)
+  local function lay_out_line(line)
+    local edits = ask(buf, 'textDocument/rangeFormatting', {
+      textDocument = { uri = vim.uri_from_bufnr(buf) },
+      range = { start = { line = line, character = 0 }, ['end'] = { line = line + 1, character = 0 } },
+      options = { tabSize = 4, insertSpaces = true },
+    }) or {}
+    vim.lsp.util.apply_text_edits(edits, buf, vim.lsp.get_client_by_id(client_id).offset_encoding)
+    return #edits
+  end
+  set_line(buf, 5, 'site{ altitude=820 ft }')
+  check('the line needs a few edits', lay_out_line(4) > 0)
+  local part = vim.api.nvim_buf_get_lines(buf, 0, -1, true)
+  check('the line is laid out', part[5] == 'site { altitude = 820 ft }', part)
+  check('the line before is left', part[4] == 'let gap = rings.bore - 5.497 in // 🚒 µ°', part)
+  check('a line laid out needs no edit', lay_out_line(4) == 0)
+
+  -- Layout, by the editor's own command.
   if vim.lsp.buf.format then
     vim.lsp.buf.format({ timeout_ms = 20000 })
   else

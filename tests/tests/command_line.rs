@@ -685,6 +685,68 @@ fn format_leaves_what_it_cannot_read_and_says_so() {
     assert_eq!(words(&ran.out), words(broken));
 }
 
+#[test]
+fn format_lays_some_lines_out_and_leaves_the_rest() {
+    let text = "let a=1 in\nring r {\nbore=5.502 in\n   runs_on = 5.497 in\n\n  form=plain\n}\n";
+    let laid =
+        "let a=1 in\nring r {\n    bore    = 5.502 in\n    runs_on = 5.497 in\n\n  form=plain\n}\n";
+    let folder = Folder::new(&[("a.pump", text)]);
+    let ran = folder.run(&["format", "--check", "--lines", "3", "a.pump"]);
+    assert_eq!(
+        (ran.code, ran.out.as_str()),
+        (1, "a.pump\nline 3 not in the canonical layout\n")
+    );
+    let ran = folder.run(&["format", "--diff", "--lines", "3", "a.pump"]);
+    assert!(ran.out.contains("+    bore    = 5.502 in\n"), "{}", ran.out);
+    assert!(!ran.out.contains("-let a=1 in\n"), "{}", ran.out);
+    assert_eq!(folder.read("a.pump"), text, "nothing is written");
+    let ran = folder.run_with(&["format", "--lines", "2..3", "-"], text);
+    assert_eq!((ran.code, ran.out.as_str()), (0, laid));
+    let ran = folder.run(&["format", "--lines", "3..4"]);
+    assert_eq!((ran.code, ran.out.as_str()), (0, "lines 3..4 laid out\n"));
+    assert_eq!(folder.read("a.pump"), laid);
+    let ran = folder.run(&["format", "--lines", "3..4", "a.pump"]);
+    assert_eq!((ran.code, ran.out.as_str()), (0, "lines 3..4 in order\n"));
+
+    folder.write("b.pump", b"");
+    for (args, says) in [
+        (
+            &["--lines", "0..3", "a.pump"][..],
+            "lines are counted from 1",
+        ),
+        (
+            &["--lines", "9..2", "a.pump"],
+            "the first line comes after the last; write 2..9",
+        ),
+        (
+            &["--lines", "3..", "a.pump"],
+            "a line's number is missing; write it as 10..20, or as 10",
+        ),
+        (
+            &["--lines", "3-4", "a.pump"],
+            "`3-4` is no line's number; write the lines as 10..20, or as 10",
+        ),
+        (&["--lines", "-3", "a.pump"], "`-3` is no line's number"),
+        (
+            &["--lines", "6..8", "a.pump"],
+            "--lines asks for lines 6..8, and `a.pump` has 7 lines",
+        ),
+        (
+            &["--lines", "1", "b.pump"],
+            "--lines asks for line 1, and `b.pump` has 0 lines",
+        ),
+        (
+            &["--lines", "1"],
+            "--lines asks for line 1 of one file, and 2 files are given",
+        ),
+    ] {
+        let ran = folder.run(&[&["format"], args].concat());
+        assert_eq!((ran.code, ran.out.as_str()), (2, ""), "{args:?}: {ran:?}");
+        assert!(ran.err.contains(says), "{args:?}: {}", ran.err);
+    }
+    assert_eq!(folder.read("a.pump"), laid);
+}
+
 // ---- explain -------------------------------------------------------------------------------------
 
 #[test]

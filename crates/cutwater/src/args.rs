@@ -2,6 +2,7 @@
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 use cutwater_compiler::value::Date;
+use std::fmt;
 use std::path::PathBuf;
 
 /// Checks, solves and formats pump specs.
@@ -162,6 +163,51 @@ pub struct Layout {
     /// Change nothing; show what would change. With --check, exit with 1 if anything would.
     #[arg(long)]
     pub diff: bool,
+    /// Lay out these lines of one file alone, counted from 1, as 10..20 or 10; what shares an entry, a table or a
+    /// column with them is laid out too.
+    #[arg(long, value_name = "FIRST..LAST", value_parser = read_lines, allow_hyphen_values = true)]
+    pub lines: Option<Lines>,
+}
+
+/// Lines of a file, counted from 1, both ends included.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Lines {
+    /// The first.
+    pub first: usize,
+    /// The last, not before the first.
+    pub last: usize,
+}
+
+impl fmt::Display for Lines {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.first == self.last {
+            write!(f, "line {}", self.first)
+        } else {
+            write!(f, "lines {}..{}", self.first, self.last)
+        }
+    }
+}
+
+fn read_lines(text: &str) -> Result<Lines, String> {
+    let (first, last) = text.split_once("..").unwrap_or((text, text));
+    let number = |text: &str| match text.trim().parse::<usize>() {
+        Ok(0) => Err("lines are counted from 1".to_owned()),
+        Ok(n) => Ok(n),
+        Err(_) if text.trim().is_empty() => {
+            Err("a line's number is missing; write it as 10..20, or as 10".to_owned())
+        }
+        Err(_) => Err(format!(
+            "`{}` is no line's number; write the lines as 10..20, or as 10",
+            text.trim()
+        )),
+    };
+    let (first, last) = (number(first)?, number(last)?);
+    if first > last {
+        return Err(format!(
+            "the first line comes after the last; write {last}..{first}"
+        ));
+    }
+    Ok(Lines { first, last })
 }
 
 /// `explain`.

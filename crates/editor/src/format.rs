@@ -1,15 +1,8 @@
 //! The canonical layout as a few small edits, so that an editor keeps its cursors and marks.
 
-use cutwater_text::Span;
+pub use cutwater_syntax::range::{TextEdit, format_range};
 
-/// One change of a text.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct TextEdit {
-    /// What is replaced, in the text as it was.
-    pub span: Span,
-    /// By what.
-    pub text: String,
-}
+use cutwater_syntax::range::difference;
 
 /// Most cells of the table that compares two runs of lines; above it the whole run is replaced.
 const MOST_CELLS: usize = 1 << 22;
@@ -40,47 +33,16 @@ pub(crate) fn edits(old: &str, new: &str) -> Vec<TextEdit> {
             if old_lines.len() == new_lines.len() {
                 let mut line_at = at;
                 for (x, y) in old_lines.iter().zip(new_lines) {
-                    out.extend(within(line_at, x, y));
+                    out.extend(difference(line_at, x, y));
                     line_at += x.len();
                 }
             } else {
-                out.extend(within(at, &old_lines.concat(), &new_lines.concat()));
+                out.extend(difference(at, &old_lines.concat(), &new_lines.concat()));
             }
         }
         at += len;
     }
     out
-}
-
-/// The one edit between two pieces that differ: what is left when their common front and back are taken off.
-fn within(at: usize, old: &str, new: &str) -> Option<TextEdit> {
-    if old == new {
-        return None;
-    }
-    let front: usize = old
-        .chars()
-        .zip(new.chars())
-        .take_while(|(x, y)| x == y)
-        .map(|(x, _)| x.len_utf8())
-        .sum();
-    let back: usize = old[front..]
-        .chars()
-        .rev()
-        .zip(new[front..].chars().rev())
-        .take_while(|(x, y)| x == y)
-        .map(|(x, _)| x.len_utf8())
-        .sum();
-    // A line end of two characters is not cut in two.
-    let back = if old[..old.len() - back].ends_with('\r') || new[..new.len() - back].ends_with('\r')
-    {
-        0
-    } else {
-        back
-    };
-    Some(TextEdit {
-        span: Span::new(at + front, at + old.len() - back),
-        text: new[front..new.len() - back].to_owned(),
-    })
 }
 
 type Run<'a, 's> = (&'a [&'s str], &'a [&'s str], bool);
@@ -154,6 +116,7 @@ fn apply(text: &str, edits: &[TextEdit]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use cutwater_text::Span;
     use proptest::prelude::*;
 
     #[test]
@@ -162,6 +125,9 @@ mod tests {
         let e = format_edits(text);
         assert_eq!(apply(text, &e), cutwater_syntax::format(text));
         assert!(e.iter().all(|x| x.span.len() < 4), "{e:?}");
+        // The range of all lines says the same.
+        let all = format_range(text, Span::new(0, text.len()));
+        assert_eq!(apply(text, &all), cutwater_syntax::format(text));
     }
 
     #[test]

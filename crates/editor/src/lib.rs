@@ -19,7 +19,7 @@ pub mod symbols;
 pub use completion::{Completion, CompletionKind, completions};
 pub use definition::definition;
 pub use fixes::{Applied, MOST_ROUNDS, Mended, fix_file, fix_of, mend};
-pub use format::{TextEdit, format_edits};
+pub use format::{TextEdit, format_edits, format_range};
 pub use hints::{Hint, HintKind, hints};
 pub use hover::{Hover, hover};
 pub use symbols::{Symbol, SymbolKind, symbols};

@@ -143,6 +143,7 @@ fn capabilities(encoding: PositionEncodingKind, can: ClientCan) -> ServerCapabil
         definition_provider: Some(OneOf::Left(true)),
         document_symbol_provider: Some(OneOf::Left(true)),
         document_formatting_provider: Some(OneOf::Left(true)),
+        document_range_formatting_provider: Some(OneOf::Left(true)),
         inlay_hint_provider: Some(OneOf::Left(true)),
         completion_provider: Some(CompletionOptions {
             trigger_characters: Some(vec![".".to_owned()]),
@@ -349,18 +350,19 @@ impl LanguageServer for Backend {
         let uri = p.text_document.uri;
         self.owner
             .ask("formatting", move |s| {
-                let (text, index, encoding) = s.text_of(&uri)?;
-                let lines = Lines {
-                    text,
-                    index,
-                    encoding,
-                };
-                Some(
-                    editor::format_edits(text)
-                        .into_iter()
-                        .map(|e| TextEdit::new(lines.range(e.span), e.text))
-                        .collect(),
-                )
+                layout(s, &uri, |l| editor::format_edits(l.text))
+            })
+            .await
+    }
+
+    async fn range_formatting(
+        &self,
+        p: DocumentRangeFormattingParams,
+    ) -> Result<Option<Vec<TextEdit>>> {
+        let uri = p.text_document.uri;
+        self.owner
+            .ask("rangeFormatting", move |s| {
+                layout(s, &uri, |l| editor::format_range(l.text, l.span(p.range)))
             })
             .await
     }
@@ -421,6 +423,26 @@ impl LanguageServer for Backend {
         action.edit = Some(edit.flatten().ok_or_else(Error::content_modified)?);
         Ok(action)
     }
+}
+
+/// Edits of a document's layout; `None` where it is not known or no spec. It needs no more than the text.
+fn layout(
+    s: &mut Session,
+    uri: &Uri,
+    edits: impl FnOnce(Lines<'_>) -> Vec<editor::TextEdit>,
+) -> Option<Vec<TextEdit>> {
+    let (text, index, encoding) = s.text_of(uri)?;
+    let lines = Lines {
+        text,
+        index,
+        encoding,
+    };
+    Some(
+        edits(lines)
+            .into_iter()
+            .map(|e| TextEdit::new(lines.range(e.span), e.text))
+            .collect(),
+    )
 }
 
 fn symbol_kind(k: editor::SymbolKind) -> SymbolKind {

@@ -49,6 +49,8 @@ struct Line {
     opens: bool,
     /// Begins with the `}` of a block.
     closes: bool,
+    /// Goes on with what the line before begins.
+    goes_on: bool,
     /// Holds a brace: it is not broken behind that, as that would open up a block written on one line.
     braced: bool,
     /// Where it may be broken: the byte of the blank that goes, and how gladly; smaller is better.
@@ -71,8 +73,22 @@ impl Line {
     }
 }
 
+/// A text in its layout.
+pub(crate) struct Laid {
+    /// The text.
+    pub text: String,
+    /// For each of its lines, whether it is laid out together with the line before: both belong to one entry, to one
+    /// table, or to what has common columns.
+    pub joined: Vec<bool>,
+}
+
 /// Lays out a whole file. Giving the result back gives it unchanged; parsing it gives the same tree.
 pub fn format(text: &str) -> String {
+    lay_out(text).text
+}
+
+/// Lays out a whole file and says which lines go together.
+pub(crate) fn lay_out(text: &str) -> Laid {
     let text = text.trim_start_matches('\u{feff}');
     let mut lines: Vec<Line> = Vec::new();
     let mut block = 0;
@@ -331,15 +347,12 @@ impl<'s> Layout<'s> {
                         push_blank(lines);
                     }
                     // A comment right before a closing brace belongs inside the block.
+                    let mid_entry = previous.is_some() && self.mid_entry(next_tok);
                     lines.push(Line {
-                        indent: depth * INDENT
-                            + if continuation && previous.is_some() && self.mid_entry(next_tok) {
-                                INDENT
-                            } else {
-                                0
-                            },
+                        indent: depth * INDENT + if continuation && mid_entry { INDENT } else { 0 },
                         text,
                         block: stack[stack.len() - 1],
+                        goes_on: mid_entry,
                         ..Line::default()
                     });
                 }
@@ -379,6 +392,7 @@ impl<'s> Layout<'s> {
                     indent: depth * INDENT + if continuation { INDENT } else { 0 },
                     block: stack[stack.len() - 1],
                     closes,
+                    goes_on: continuation,
                     ..Line::default()
                 };
                 row = self.rows.contains(&tok.span.start).then(Vec::new);
@@ -553,6 +567,7 @@ fn break_long(lines: &mut Vec<Line>, from: usize) {
                 comment: if k == last { line.comment.take() } else { None },
                 block: line.block,
                 opens: line.opens && k == last,
+                goes_on: line.goes_on || k > 0,
                 ..Line::default()
             });
         }
@@ -628,7 +643,9 @@ fn width(s: &str) -> usize {
     if s.is_ascii() { s.len() } else { s.width() }
 }
 
-fn render(mut lines: Vec<Line>, line_end: &str) -> String {
+fn render(mut lines: Vec<Line>, line_end: &str) -> Laid {
+    let together = together(&lines);
+    let mut joined = Vec::with_capacity(lines.len());
     align_names(&mut lines);
     align_rows(&mut lines);
     let mut out = String::new();
@@ -638,6 +655,7 @@ fn render(mut lines: Vec<Line>, line_end: &str) -> String {
         if l.is_blank() && lines.get(i + 1).is_some_and(|n| n.closes) {
             continue;
         }
+        joined.push(together[i]);
         if !l.verbatim && !l.is_blank() {
             out.extend(std::iter::repeat_n(' ', l.indent));
         }
@@ -655,6 +673,36 @@ fn render(mut lines: Vec<Line>, line_end: &str) -> String {
     out.truncate(end);
     if !out.is_empty() {
         out.push_str(line_end);
+    }
+    Laid { text: out, joined }
+}
+
+/// For each line, whether it is laid out together with the line before.
+fn together(lines: &[Line]) -> Vec<bool> {
+    let mut out: Vec<bool> = lines.iter().map(|l| l.goes_on).collect();
+    for shares in [
+        |l: &Line| l.name.is_some(),
+        |l: &Line| l.cells.is_some(),
+        |l: &Line| l.comment.is_some(),
+    ] {
+        for run in runs(lines, shares) {
+            out[run.start + 1..run.end].fill(true);
+        }
+    }
+    // A table, from its head to its brace; no block stands in one.
+    let mut open = None;
+    let mut rows = false;
+    for (i, l) in lines.iter().enumerate() {
+        if l.opens {
+            (open, rows) = (Some(i), false);
+        }
+        rows |= l.cells.is_some();
+        if l.closes
+            && let Some(open) = open.take()
+            && rows
+        {
+            out[open + 1..=i].fill(true);
+        }
     }
     out
 }

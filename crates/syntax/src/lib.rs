@@ -3,7 +3,7 @@
 //! The way of a text: [`split`] cuts it into chunks of one item each; [`parse_chunk`] lexes a chunk
 //! ([`token`]), settles units, field names and brackets ([`prepare`]) and parses it with `chumsky`
 //! ([`parser`]) into a total tree ([`ast`]). Parsing cannot fail: it gives a tree and a list of
-//! [`SyntaxError`]s. [`format()`] lays a text out in the one canonical way.
+//! [`SyntaxError`]s. [`format()`] lays a text out in the one canonical way, [`format_range`] a few lines of it.
 //!
 //! This crate knows no kinds, fields or units: a unit is a piece of text here.
 
@@ -12,6 +12,7 @@ pub mod format;
 pub mod grammar;
 pub mod parser;
 pub mod prepare;
+pub mod range;
 pub mod split;
 pub mod token;
 pub mod words;
@@ -20,6 +21,7 @@ use cutwater_text::Span;
 
 pub use format::{format, format_line_count};
 pub use parser::{parse_chunk, parse_tokens};
+pub use range::{TextEdit, format_range};
 
 /// How many brackets may be open at once. Real specs use four; the limit keeps hostile text from
 /// exhausting the stack of whatever walks the tree.

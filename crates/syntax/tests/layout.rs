@@ -4,34 +4,11 @@ mod common;
 #[path = "common/writer.rs"]
 mod writer;
 
-use common::{EVERY_CONSTRUCT, meaning, parse_file};
+use common::{EVERY_CONSTRUCT, cases, meanings, parse_file, said, shipped};
 use cutwater_syntax::format;
 use cutwater_syntax::token::{T, lex};
 use proptest::prelude::*;
 use writer::{good_files, harmed_files, pieces};
-
-/// Tokens and comments in order, with one spelling for signs that have several.
-fn said(text: &str) -> Vec<String> {
-    lex(text)
-        .iter()
-        .filter(|r| !matches!(r.kind, T::Newline | T::Semicolon))
-        .map(|r| match r.kind {
-            T::PlusMinus => "±".to_owned(),
-            T::Arrow => "->".to_owned(),
-            T::Minus => "-".to_owned(),
-            T::Star => "*".to_owned(),
-            T::AtLeast => ">=".to_owned(),
-            T::AtMost => "<=".to_owned(),
-            _ => r.span.slice(text).trim_end().to_owned(),
-        })
-        // A unit keeps its signs; elsewhere they are spelled one way.
-        .map(|t| t.replace(['·', '⋅', '×'], "*"))
-        .collect()
-}
-
-fn meanings(text: &str) -> Vec<String> {
-    parse_file(text).iter().map(|(_, p)| meaning(p)).collect()
-}
 
 /// Checks all that holds for any text, broken or not; gives the layout.
 fn check_any(text: &str) -> String {
@@ -282,12 +259,31 @@ fn a_broken_item_is_left_and_its_neighbours_are_laid_out() {
     );
 }
 
-/// Cases for each law; `CUTWATER_CASES` asks for more.
-fn cases() -> u32 {
-    std::env::var("CUTWATER_CASES")
-        .ok()
-        .and_then(|n| n.parse().ok())
-        .unwrap_or(1500)
+#[test]
+fn without_any_one_token_nothing_else_is_lost() {
+    for (name, text) in shipped() {
+        let raw = lex(&text);
+        // Some of each, so that no file is left out; `CUTWATER_CASES` asks for all.
+        let step = if std::env::var_os("CUTWATER_CASES").is_some() {
+            1
+        } else {
+            5
+        };
+        for r in raw.iter().filter(|r| !r.kind.is_trivia()).step_by(step) {
+            let mut harmed = text.clone();
+            harmed.replace_range(r.span.range(), "");
+            let once = format(&harmed);
+            let at = || {
+                format!(
+                    "without {:?} at {} of {name}",
+                    r.span.slice(&text),
+                    r.span.start
+                )
+            };
+            assert_eq!(said(&once), said(&harmed), "something was lost {}", at());
+            assert_eq!(format(&once), once, "not the same the second time {}", at());
+        }
+    }
 }
 
 proptest! {

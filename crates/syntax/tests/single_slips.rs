@@ -13,7 +13,6 @@ use cutwater_syntax::{Parsed, parse_chunk};
 use cutwater_text::Span;
 use std::collections::HashMap;
 use std::ops::Range;
-use std::path::{Path, PathBuf};
 
 /// What is done to a good file.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -250,40 +249,11 @@ fn same(a: &Leaf, b: &Leaf) -> bool {
     tail(a) == tail(b)
 }
 
-fn pump_files(folder: &Path, out: &mut Vec<PathBuf>) {
-    let mut entries: Vec<PathBuf> = std::fs::read_dir(folder)
-        .expect("the folder is part of the project")
-        .map(|e| e.expect("an entry").path())
-        .collect();
-    entries.sort();
-    for e in entries {
-        if e.is_dir() {
-            pump_files(&e, out);
-        } else if e.extension().is_some_and(|x| x == "pump") {
-            out.push(e);
-        }
-    }
-}
-
 /// The shipped files.
 fn shipped() -> Vec<Good> {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
-    let mut files = Vec::new();
-    for folder in ["examples", "demo-data", "crates/compiler/src/std"] {
-        pump_files(&root.join(folder), &mut files);
-    }
-    assert!(files.len() > 20);
-    files
+    common::shipped()
         .into_iter()
-        .map(|f| {
-            let text = std::fs::read_to_string(&f).expect("a file of the project");
-            let name = f
-                .strip_prefix(&root)
-                .expect("below the root")
-                .display()
-                .to_string();
-            Good::new(name, text)
-        })
+        .map(|(name, text)| Good::new(name, text))
         .collect()
 }
 

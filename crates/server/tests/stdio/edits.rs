@@ -257,7 +257,7 @@ fn five_hundred_requests_among_edits_are_each_answered_once() {
         let uri = if k % 2 == 0 { &a } else { &b };
         let place = json!({ "textDocument": { "uri": uri }, "position": { "line": k % 3, "character": k % 14 } });
         let of = json!({ "textDocument": { "uri": uri } });
-        let (method, params) = match k % 7 {
+        let (method, params) = match k % 8 {
             0 => ("hover", place),
             1 => ("definition", place),
             2 => ("completion", place),
@@ -267,6 +267,10 @@ fn five_hundred_requests_among_edits_are_each_answered_once() {
                 json!({ "textDocument": { "uri": uri }, "options": { "tabSize": 4, "insertSpaces": true } }),
             ),
             5 => (
+                "rangeFormatting",
+                json!({ "textDocument": { "uri": uri }, "range": all, "options": { "tabSize": 4, "insertSpaces": true } }),
+            ),
+            6 => (
                 "inlayHint",
                 json!({ "textDocument": { "uri": uri }, "range": all }),
             ),

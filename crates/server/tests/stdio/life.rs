@@ -33,6 +33,11 @@ fn the_handshake_names_what_is_there_and_nothing_else() {
             json!({ "textDocument": of, "options": { "tabSize": 4, "insertSpaces": true } }),
         ),
         (
+            "documentRangeFormattingProvider",
+            "rangeFormatting",
+            json!({ "textDocument": of, "range": all, "options": { "tabSize": 4, "insertSpaces": true } }),
+        ),
+        (
             "inlayHintProvider",
             "inlayHint",
             json!({ "textDocument": of, "range": all }),

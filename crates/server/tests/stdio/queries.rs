@@ -200,6 +200,48 @@ fn formatting_gives_small_edits_that_lead_to_the_layout() {
 }
 
 #[test]
+fn formatting_a_range_leaves_the_rest() {
+    let mut c = Client::start(&[]);
+    let uri = "untitled:range";
+    let text = "let a = 1 in // 🚒\r\nring r {\r\n  note=\"🚒 配管\"//µ\r\n  form=plain // 🚒🚒\r\n\r\n\r\n  bore=5 in // µ\r\n}\r\nlet b=2 in\r\n";
+    c.open(uri, text);
+    let options = json!({ "tabSize": 8, "insertSpaces": false });
+    let ask = |c: &mut Client, from: (u32, u32), to: (u32, u32)| {
+        c.ask(
+            "textDocument/rangeFormatting",
+            json!({ "textDocument": { "uri": uri }, "options": options, "range": {
+                "start": { "line": from.0, "character": from.1 },
+                "end": { "line": to.0, "character": to.1 } } }),
+        )
+    };
+    // Behind the wide letters of the line, in the protocol's units.
+    let done = apply(text, &ask(&mut c, (2, 14), (2, 17)));
+    assert_eq!(
+        done,
+        "let a = 1 in // 🚒\r\nring r {\r\n    note = \"🚒 配管\"  //µ\r\n    form = plain      // 🚒🚒\r\n\r\n  bore=5 in // µ\r\n}\r\nlet b=2 in\r\n"
+    );
+    // A range that ends where a line begins does not touch it; one that is turned round is the same range.
+    let blank = ask(&mut c, (6, 0), (4, 0));
+    assert_eq!(
+        apply(text, &blank),
+        text.replace("\r\n\r\n\r\n", "\r\n\r\n")
+    );
+    // Far off the text is its end.
+    let far = ask(&mut c, (8, 0), (99, 99));
+    assert_eq!(apply(text, &far), text.replace("b=2", "b = 2"));
+    c.set(uri, 2, &done);
+    assert_eq!(ask(&mut c, (2, 0), (3, 0)), json!([]), "a second time");
+    // All lines are the whole.
+    let all = apply(&done, &ask(&mut c, (0, 0), (99, 0)));
+    let whole = c.ask(
+        "textDocument/formatting",
+        json!({ "textDocument": { "uri": uri }, "options": options }),
+    );
+    assert_eq!(all, apply(&done, &whole));
+    assert_eq!(c.finish(), 0);
+}
+
+#[test]
 fn definitions_lead_across_files_and_into_the_library() {
     let f = Folder::new(&[
         (

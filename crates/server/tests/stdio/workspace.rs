@@ -193,6 +193,9 @@ fn the_project_file_is_checked_and_obeyed_as_it_changes() {
     let options = json!({ "textDocument": { "uri": toml }, "options": { "tabSize": 4, "insertSpaces": true } });
     let layout = c.ask("textDocument/formatting", options);
     assert!(layout.is_null(), "it is no spec");
+    let options = json!({ "textDocument": { "uri": toml }, "options": { "tabSize": 4, "insertSpaces": true }, "range": { "start": { "line": 0, "character": 0 }, "end": { "line": 1, "character": 0 } } });
+    let layout = c.ask("textDocument/rangeFormatting", options);
+    assert!(layout.is_null(), "no part of it either");
     c.tell(
         "textDocument/didClose",
         json!({ "textDocument": { "uri": toml } }),

@@ -4,7 +4,9 @@
 
 use cutwater_syntax::ast::*;
 use cutwater_syntax::split::split;
+use cutwater_syntax::token::{T, lex};
 use cutwater_syntax::{Parsed, parse_chunk};
+use std::path::{Path as FilePath, PathBuf};
 
 /// A file that uses every construct once; its numbers are invented.
 pub const EVERY_CONSTRUCT: &str = include_str!("../data/every_construct.pump");
@@ -16,6 +18,71 @@ pub fn parse_file(text: &str) -> Vec<(&str, Parsed)> {
         .map(|c| {
             let source = c.span.slice(text);
             (source, parse_chunk(source))
+        })
+        .collect()
+}
+
+/// Tokens and comments in order, with one spelling for signs that have several.
+pub fn said(text: &str) -> Vec<String> {
+    lex(text)
+        .iter()
+        .filter(|r| !matches!(r.kind, T::Newline | T::Semicolon))
+        .map(|r| match r.kind {
+            T::PlusMinus => "±".to_owned(),
+            T::Arrow => "->".to_owned(),
+            T::Minus => "-".to_owned(),
+            T::Star => "*".to_owned(),
+            T::AtLeast => ">=".to_owned(),
+            T::AtMost => "<=".to_owned(),
+            _ => r.span.slice(text).trim_end().to_owned(),
+        })
+        // A unit keeps its signs; elsewhere they are spelled one way.
+        .map(|t| t.replace(['·', '⋅', '×'], "*"))
+        .collect()
+}
+
+/// What each chunk of a file says.
+pub fn meanings(text: &str) -> Vec<String> {
+    parse_file(text).iter().map(|(_, p)| meaning(p)).collect()
+}
+
+/// Cases for each law; `CUTWATER_CASES` asks for more.
+pub fn cases() -> u32 {
+    std::env::var("CUTWATER_CASES")
+        .ok()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(1500)
+}
+
+fn pump_files(folder: &FilePath, out: &mut Vec<PathBuf>) {
+    let mut entries: Vec<PathBuf> = std::fs::read_dir(folder)
+        .expect("the folder is part of the project")
+        .map(|e| e.expect("an entry").path())
+        .collect();
+    entries.sort();
+    for e in entries {
+        if e.is_dir() {
+            pump_files(&e, out);
+        } else if e.extension().is_some_and(|x| x == "pump") {
+            out.push(e);
+        }
+    }
+}
+
+/// Name and text of each file the project ships: the examples, the demo and the library.
+pub fn shipped() -> Vec<(String, String)> {
+    let root = FilePath::new(env!("CARGO_MANIFEST_DIR")).join("../..");
+    let mut files = Vec::new();
+    for folder in ["examples", "demo-data", "crates/compiler/src/std"] {
+        pump_files(&root.join(folder), &mut files);
+    }
+    assert!(files.len() > 20);
+    files
+        .into_iter()
+        .map(|f| {
+            let text = std::fs::read_to_string(&f).expect("a file of the project");
+            let name = f.strip_prefix(&root).expect("below the root");
+            (name.display().to_string(), text)
         })
         .collect()
 }
