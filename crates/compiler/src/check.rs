@@ -366,7 +366,7 @@ fn check_decl(cx: &mut Cx<'_>, d: DeclId, decl: &Decl) -> Eval<()> {
 }
 
 /// Says that a field is missing; it belongs between the braces of `body`, if they are written here.
-fn missing(
+pub(crate) fn missing(
     cx: &mut Cx<'_>,
     d: DeclId,
     decl: &Decl,

@@ -19,7 +19,8 @@ use crate::value::{Origin, Quantity, Value};
 use crate::{DeclId, Eval, Halt, codes};
 use cutwater_finding::{Finding, FixTier};
 use cutwater_hydraulics::network::{
-    Held, Infeasible, Law, LinkId, LinkState, Network, NodeId, Options, Rise, SolveError, SpeedEnd,
+    Held, HoldId, Infeasible, Law, LinkId, LinkState, Network, NodeId, Options, Rise, SolveError,
+    SpeedEnd,
 };
 use cutwater_hydraulics::nozzle::Nozzle;
 use cutwater_hydraulics::pump::PumpCurve;
@@ -126,16 +127,67 @@ pub(crate) struct Run {
     span: Span,
 }
 
+/// A pump of a lay.
+#[derive(Clone, Debug)]
+pub(crate) struct PumpSite {
+    pump: DeclId,
+    /// What it goes by here: the name in front of it, or its own.
+    name: SmolStr,
+    intake: usize,
+    discharge: usize,
+    /// Whether a chain of the lay leads to its intake; else the duty's supply feeds it.
+    fed: bool,
+    span: Span,
+}
+
+/// A supply that a lay names.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Source {
+    supply: DeclId,
+    /// Where its water comes out.
+    point: usize,
+}
+
 /// A lay as points and what joins them.
 #[derive(Clone, Debug)]
 pub(crate) struct Graph {
     lay: DeclId,
-    /// Height of each point above the pump, m.
+    /// Height of each point above the first pump, m.
     heights: Vec<f64>,
     stations: Vec<Station>,
     runs: Vec<Run>,
-    /// Pumps and the point of their discharge.
-    pumps: Vec<(DeclId, usize, Span)>,
+    /// Pumps, in the order they are named.
+    pumps: Vec<PumpSite>,
+    sources: Vec<Source>,
+}
+
+impl Graph {
+    /// Whether a pump has no chain to its intake, so that the duty says what feeds it.
+    pub(crate) fn asks_for_supply(&self) -> bool {
+        self.pumps.iter().any(|p| !p.fed)
+    }
+
+    /// Which points water can come to from a point without passing a pump.
+    fn reach(&self, from: usize) -> Vec<bool> {
+        let mut seen = vec![false; self.heights.len()];
+        let mut todo = vec![from];
+        while let Some(p) = todo.pop() {
+            if std::mem::replace(&mut seen[p], true) {
+                continue;
+            }
+            let runs = self.runs.iter().map(|r| (r.from, r.to));
+            let stations = self.stations.iter().map(|s| (s.inlet, s.outlet));
+            for (a, b) in runs.chain(stations) {
+                if a == p {
+                    todo.push(b);
+                }
+                if b == p {
+                    todo.push(a);
+                }
+            }
+        }
+        seen
+    }
 }
 
 struct Builder<'c, 'a> {
@@ -148,8 +200,28 @@ struct Builder<'c, 'a> {
     steps: Vec<(usize, usize, f64, Span)>,
     stations: Vec<Station>,
     runs: Vec<Run>,
-    pumps: Vec<(DeclId, usize, Span)>,
+    pumps: Vec<Site>,
+    sources: Vec<Source>,
     labels: FxHashMap<SmolStr, usize>,
+    /// Names put in front of pumps.
+    pump_names: Vec<(DeclId, SmolStr, Span)>,
+}
+
+/// A pump while its lay is read.
+struct Site {
+    pump: DeclId,
+    intake: usize,
+    discharge: usize,
+    fed: bool,
+    feeds: bool,
+    span: Span,
+}
+
+/// A side of a pump.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Side {
+    Intake,
+    Discharge,
 }
 
 impl Builder<'_, '_> {
@@ -220,8 +292,13 @@ impl Builder<'_, '_> {
                 );
                 continue;
             }
-            if let Some(first) = self.labels.get(&label.text) {
-                let at = self.stations[*first].span;
+            let taken = self.labels.get(&label.text).map(|k| self.stations[*k].span);
+            let side = self.side(&s.what);
+            let taken = taken.or_else(|| {
+                let named = self.pump_names.iter().find(|n| n.1 == label.text);
+                named.map(|n| n.2)
+            });
+            if let Some(at) = taken {
                 self.ok = false;
                 let (place, other) = (
                     Local::Span(self.owner, label.span),
@@ -238,6 +315,32 @@ impl Builder<'_, '_> {
                 );
                 continue;
             }
+            if side.is_some() {
+                let Some(d) = self.pump_of(&s.what)? else {
+                    self.ok = false;
+                    continue;
+                };
+                if let Some((_, first, at)) = self.pump_names.iter().find(|n| n.0 == d) {
+                    let message = format!(
+                        "pump `{}` goes by `{first}` in this lay already",
+                        self.cx.name(d)
+                    );
+                    let (place, at) = (
+                        Local::Span(self.owner, label.span),
+                        Local::Span(self.owner, *at),
+                    );
+                    self.ok = false;
+                    self.cx.report(
+                        Finding::new(&LAY_STATION, place, message)
+                            .here("a second name")
+                            .label(at, "the first")
+                            .help("one name will do for both of its sides; take this one off"),
+                    );
+                    continue;
+                }
+                self.pump_names.push((d, label.text.clone(), label.span));
+                continue;
+            }
             let Some(d) = self.decl(&s.what)? else {
                 self.ok = false;
                 continue;
@@ -250,7 +353,7 @@ impl Builder<'_, '_> {
                     self.fault(
                         s.what.span,
                         format!(
-                            "`{}` is {word}; a named station is an appliance or a nozzle",
+                            "`{}` is {word}; a name stands before an appliance, a nozzle or a side of a pump",
                             s.what.text()
                         ),
                         &word,
@@ -292,13 +395,84 @@ impl Builder<'_, '_> {
         self.stations.len() - 1
     }
 
+    /// The side of a pump that a path ends with.
+    fn side(&self, path: &Path) -> Option<Side> {
+        match path.names.as_slice() {
+            [_, .., port] if port.text == "discharge" => Some(Side::Discharge),
+            [_, .., port] if port.text == "intake" => Some(Side::Intake),
+            _ => None,
+        }
+    }
+
+    /// The pump whose side a path names; reports what is none.
+    fn pump_of(&mut self, path: &Path) -> Eval<Option<DeclId>> {
+        let (port, front) = match path.names.split_last() {
+            Some((port, front)) if !front.is_empty() => (port, front),
+            _ => return Ok(None),
+        };
+        let owner = Path {
+            names: front.to_vec(),
+            span: front[0].span.join(front[front.len() - 1].span),
+        };
+        let Some(d) = self.decl(&owner)? else {
+            return Ok(None);
+        };
+        let word = self.cx.kind_word(d);
+        if word != "pump" {
+            self.fault(
+                path.span,
+                format!(
+                    "`{}` is {}; only a pump has a `{}`",
+                    owner.text(),
+                    show::article(word),
+                    port.text
+                ),
+                "no pump",
+                "",
+            );
+            return Ok(None);
+        }
+        Ok(Some(d))
+    }
+
+    /// A pump's place among those of the lay.
+    fn site(&mut self, pump: DeclId, span: Span) -> usize {
+        if let Some(k) = self.pumps.iter().position(|p| p.pump == pump) {
+            return k;
+        }
+        let (intake, discharge) = (self.point(), self.point());
+        self.steps.push((intake, discharge, 0.0, span));
+        self.pumps.push(Site {
+            pump,
+            intake,
+            discharge,
+            fed: false,
+            feeds: false,
+            span,
+        });
+        self.pumps.len() - 1
+    }
+
+    /// Where the water of a supply comes out. Hydrants and tanks have one outlet; each suction line into open water
+    /// stands by itself.
+    fn source(&mut self, supply: DeclId) -> Eval<usize> {
+        let drafts = supply::source(self.cx, supply)? == Some("draft");
+        let known = self.sources.iter().find(|s| s.supply == supply);
+        if let Some(s) = known.filter(|_| !drafts) {
+            return Ok(s.point);
+        }
+        let point = self.point();
+        self.sources.push(Source { supply, point });
+        Ok(point)
+    }
+
     fn chain(&mut self, chain: &[Segment]) -> Eval<()> {
         let mut at: Option<usize> = None;
         for (k, s) in chain.iter().enumerate() {
             let last = k + 1 == chain.len();
             if s.amount.is_some() {
                 let Some(from) = at else {
-                    self.fault(s.span, "a chain begins at a pump's `discharge` or at a named station, not with hose".to_owned(), "hose comes second", "write `main.discharge -> …`, with the pump's name");
+                    self.fault(s.span, "a chain begins at a pump's `discharge`, at a supply or at a named station, not with hose".to_owned(), "hose comes second", "write `main.discharge -> …`, with the pump's name");
                     return Ok(());
                 };
                 let Some(to) = self.run(s, from)? else {
@@ -317,6 +491,55 @@ impl Builder<'_, '_> {
                     "not behind hose",
                     "write `300 ft of NAME rise 8 ft`",
                 );
+            }
+            if let Some(side) = self.side(&s.what) {
+                let Some(d) = self.pump_of(&s.what)? else {
+                    self.ok = false;
+                    return Ok(());
+                };
+                let k2 = self.site(d, s.what.span);
+                match (side, at) {
+                    (Side::Discharge, Some(_)) => {
+                        self.fault(
+                            s.what.span,
+                            "a pump's `discharge` begins a chain; nothing leads to it".to_owned(),
+                            "begins a chain",
+                            "what feeds a pump leads to its `intake`",
+                        );
+                        return Ok(());
+                    }
+                    (Side::Discharge, None) => {
+                        self.pumps[k2].feeds = true;
+                        at = Some(self.pumps[k2].discharge);
+                    }
+                    (Side::Intake, None) => {
+                        self.fault(
+                            s.what.span,
+                            "a pump's `intake` ends a chain; nothing begins at it".to_owned(),
+                            "ends a chain",
+                            "what leaves a pump begins at its `discharge`",
+                        );
+                        return Ok(());
+                    }
+                    (Side::Intake, Some(from)) => {
+                        self.pumps[k2].fed = true;
+                        let intake = self.pumps[k2].intake;
+                        self.join(from, intake);
+                        if !last {
+                            self.fault(
+                                chain[k + 1].span,
+                                format!(
+                                    "nothing follows a pump's `intake`: what leaves the pump begins a chain of its own, at `{}.discharge`",
+                                    s.what.names[..s.what.names.len() - 1].iter().map(|n| n.text.as_str()).collect::<Vec<_>>().join(".")
+                                ),
+                                "behind an intake",
+                                "",
+                            );
+                        }
+                        return Ok(());
+                    }
+                }
+                continue;
             }
             // A station by its name here, by its name elsewhere, or a nameless appliance or nozzle.
             let key = s
@@ -351,59 +574,6 @@ impl Builder<'_, '_> {
                 // Named, but not understood; reported in the first pass.
                 return Ok(());
             }
-            if let [.., port] = s.what.names.as_slice()
-                && matches!(port.text.as_str(), "discharge" | "intake")
-                && s.what.names.len() > 1
-            {
-                let owner_path = Path {
-                    names: s.what.names[..s.what.names.len() - 1].to_vec(),
-                    span: s.what.names[0]
-                        .span
-                        .join(s.what.names[s.what.names.len() - 2].span),
-                };
-                let Some(d) = self.decl(&owner_path)? else {
-                    self.ok = false;
-                    return Ok(());
-                };
-                let word = self.cx.kind_word(d);
-                if word != "pump" {
-                    self.fault(
-                        s.what.span,
-                        format!(
-                            "`{}` is {}; only a pump has a `{}`",
-                            owner_path.text(),
-                            show::article(word),
-                            port.text
-                        ),
-                        "no pump",
-                        "",
-                    );
-                    return Ok(());
-                }
-                if port.text == "intake" {
-                    self.fault(s.what.span, "a lay begins at a pump's `discharge`; what feeds its intake is the duty's `supply`".to_owned(), "an intake", "");
-                    return Ok(());
-                }
-                if at.is_some() {
-                    self.fault(
-                        s.what.span,
-                        "a pump's `discharge` begins a chain; nothing leads to it".to_owned(),
-                        "begins a chain",
-                        "",
-                    );
-                    return Ok(());
-                }
-                let p = match self.pumps.iter().find(|p| p.0 == d) {
-                    Some(p) => p.1,
-                    None => {
-                        let p = self.point();
-                        self.pumps.push((d, p, s.what.span));
-                        p
-                    }
-                };
-                at = Some(p);
-                continue;
-            }
             let Some(d) = self.unnamed(s)? else {
                 self.ok = false;
                 return Ok(());
@@ -415,11 +585,34 @@ impl Builder<'_, '_> {
                 "pump" => {
                     self.fault(
                         s.what.span,
-                        format!("say which side of the pump: `{}.discharge`", s.what.text()),
+                        format!(
+                            "say which side of the pump: `{}.{}`",
+                            s.what.text(),
+                            if at.is_some() { "intake" } else { "discharge" }
+                        ),
                         "a pump",
                         "",
                     );
                     return Ok(());
+                }
+                "supply" => {
+                    if at.is_some() || last {
+                        let (message, here) = match at {
+                            Some(_) => (
+                                "a supply begins a chain; nothing leads to it",
+                                "begins a chain",
+                            ),
+                            None => ("a supply alone feeds nothing", "nothing follows"),
+                        };
+                        let help = format!(
+                            "write `{} -> main.intake`, with the pump's name",
+                            s.what.text()
+                        );
+                        self.fault(s.what.span, message.to_owned(), here, &help);
+                        return Ok(());
+                    }
+                    at = Some(self.source(d)?);
+                    continue;
                 }
                 "hose" => {
                     self.fault(
@@ -451,7 +644,8 @@ impl Builder<'_, '_> {
             let Some(from) = at else {
                 self.fault(
                     s.span,
-                    "a chain begins at a pump's `discharge` or at a named station".to_owned(),
+                    "a chain begins at a pump's `discharge`, at a supply or at a named station"
+                        .to_owned(),
                     "not a named station",
                     "name it: `y1: …`, or begin with `main.discharge`",
                 );
@@ -599,6 +793,34 @@ impl Builder<'_, '_> {
         Ok(Some(to))
     }
 
+    /// What each pump goes by; reports two that go by the same name.
+    fn names_of_pumps(&mut self) -> Vec<SmolStr> {
+        let mut names: Vec<SmolStr> = Vec::with_capacity(self.pumps.len());
+        for k in 0..self.pumps.len() {
+            let (pump, span) = (self.pumps[k].pump, self.pumps[k].span);
+            let given = self.pump_names.iter().find(|n| n.0 == pump);
+            let name = given.map_or_else(|| self.cx.name(pump), |n| n.1.clone());
+            let station = self.labels.get(&name).map(|s| self.stations[*s].span);
+            let other = names.iter().position(|n| *n == name);
+            if let Some(at) = other.map(|o| self.pumps[o].span).or(station) {
+                self.ok = false;
+                let (place, at) = (Local::Span(self.owner, span), Local::Span(self.owner, at));
+                self.cx.report(
+                    Finding::new(
+                        &codes::DUPLICATE_NAME,
+                        place,
+                        format!("this pump goes by `{name}`, as another part of this lay does"),
+                    )
+                    .here("the second time")
+                    .label(at, "the first time")
+                    .help("put a name of its own in front: `relay: engine_2.main.intake`"),
+                );
+            }
+            names.push(name);
+        }
+        names
+    }
+
     /// Heights of all points from the first pump; reports points that are not reached and ways that disagree.
     fn heights(&mut self) -> Vec<f64> {
         let n = self.parent.len();
@@ -610,25 +832,27 @@ impl Builder<'_, '_> {
             next[roots[*b]].push((roots[*a], -*rise, *span));
         }
         let mut todo = Vec::new();
-        for (_, p, _) in &self.pumps {
-            if height[roots[*p]].is_none() {
-                height[roots[*p]] = Some(0.0);
-                todo.push(roots[*p]);
-            }
-        }
         let mut clash: Option<(Span, f64)> = None;
-        while let Some(p) = todo.pop() {
-            let h = height[p].unwrap_or(0.0);
-            for (q, rise, span) in next[p].clone() {
-                match height[q] {
-                    None => {
-                        height[q] = Some(h + rise);
-                        todo.push(q);
+        // Pumps that nothing joins stand level.
+        for site in &self.pumps {
+            let p = roots[site.discharge];
+            if height[p].is_none() {
+                height[p] = Some(0.0);
+                todo.push(p);
+            }
+            while let Some(p) = todo.pop() {
+                let h = height[p].unwrap_or(0.0);
+                for (q, rise, span) in next[p].clone() {
+                    match height[q] {
+                        None => {
+                            height[q] = Some(h + rise);
+                            todo.push(q);
+                        }
+                        Some(have) if (have - h - rise).abs() > 1e-6 => {
+                            clash.get_or_insert((span, (have - h - rise).abs()));
+                        }
+                        Some(_) => {}
                     }
-                    Some(have) if (have - h - rise).abs() > 1e-6 => {
-                        clash.get_or_insert((span, (have - h - rise).abs()));
-                    }
-                    Some(_) => {}
                 }
             }
         }
@@ -707,7 +931,9 @@ fn graph_of(cx: &mut Cx<'_>, lay: DeclId) -> Eval<Option<Graph>> {
             stations: Vec::new(),
             runs: Vec::new(),
             pumps: Vec::new(),
+            sources: Vec::new(),
             labels: FxHashMap::default(),
+            pump_names: Vec::new(),
         };
         for c in &chains {
             b.name_stations(c)?;
@@ -731,6 +957,24 @@ fn graph_of(cx: &mut Cx<'_>, lay: DeclId) -> Eval<Option<Graph>> {
                 .help("begin one with the pump's name, as `main.discharge -> …`"),
             );
         }
+        let idle = b.pumps.iter().find(|p| !p.feeds);
+        if let Some((pump, span)) = idle.filter(|_| b.ok).map(|p| (p.pump, p.span)) {
+            b.ok = false;
+            let name = b.cx.name(pump);
+            let place = Local::Span(b.owner, span);
+            b.cx.report(
+                Finding::new(
+                    &LAY_LOOSE,
+                    place,
+                    format!(
+                        "water is led to pump `{name}`, but no chain begins at its `discharge`"
+                    ),
+                )
+                .here("nothing leads on")
+                .help("begin a chain there, as `main.discharge -> …`"),
+            );
+        }
+        let names = b.names_of_pumps();
         let heights = if b.ok { b.heights() } else { Vec::new() };
         // A named appliance from which nothing leads on is a closed end.
         if b.ok {
@@ -739,6 +983,7 @@ fn graph_of(cx: &mut Cx<'_>, lay: DeclId) -> Eval<Option<Graph>> {
                 .iter()
                 .map(|r| b.root(r.from))
                 .chain(b.stations.iter().map(|s| b.root(s.inlet)))
+                .chain(b.pumps.iter().map(|p| b.root(p.intake)))
                 .collect();
             let ends: Vec<Span> = b
                 .stations
@@ -775,7 +1020,27 @@ fn graph_of(cx: &mut Cx<'_>, lay: DeclId) -> Eval<Option<Graph>> {
                     ..r.clone()
                 })
                 .collect(),
-            pumps: b.pumps.iter().map(|p| (p.0, b.root(p.1), p.2)).collect(),
+            pumps: b
+                .pumps
+                .iter()
+                .zip(names)
+                .map(|(p, name)| PumpSite {
+                    pump: p.pump,
+                    name,
+                    intake: b.root(p.intake),
+                    discharge: b.root(p.discharge),
+                    fed: p.fed,
+                    span: p.span,
+                })
+                .collect(),
+            sources: b
+                .sources
+                .iter()
+                .map(|s| Source {
+                    point: b.root(s.point),
+                    ..*s
+                })
+                .collect(),
         };
         let ok = b.ok;
         if broken {
@@ -805,6 +1070,10 @@ fn graph_of(cx: &mut Cx<'_>, lay: DeclId) -> Eval<Option<Graph>> {
 pub struct PumpPoint {
     /// Which.
     pub pump: DeclId,
+    /// What it goes by in the lay.
+    pub name: SmolStr,
+    /// Whether a chain of the lay leads to its intake.
+    pub fed: bool,
     /// Speed, rad/s.
     pub speed: f64,
     /// Flow, m³/s.
@@ -823,6 +1092,8 @@ pub struct PumpPoint {
     pub npsh_required: Option<f64>,
     /// On a rising stretch of its curve.
     pub unstable: bool,
+    /// Its place in the lay.
+    pub span: Span,
 }
 
 /// A station at work, SI units.
@@ -857,6 +1128,8 @@ pub struct RunPoint {
     pub loss: f64,
     /// Higher of the total pressures at its ends, Pa gauge.
     pub highest: f64,
+    /// Lower of them.
+    pub lowest: f64,
     /// Velocity, m/s, where the bore is known.
     pub velocity: Option<f64>,
     /// Its place in the lay.
@@ -884,12 +1157,45 @@ pub struct Solution {
     pub origin: Origin,
 }
 
-/// What is held by a duty, read from its `hold` lines.
+/// What is held by a duty, read from its `hold` lines. Pumps count as in the lay.
+#[derive(Clone, Copy)]
 enum Hold {
-    Speed(f64),
-    Node(usize, f64),
+    Speed(usize, f64),
+    Discharge(usize, f64),
+    Rise(usize, f64),
+    Station(usize, f64),
     Flow(usize, f64),
-    Rise(f64),
+}
+
+impl Hold {
+    /// The pump it names; a station's pressure or flow is held by whichever pump is free for it.
+    fn pump(&self) -> Option<usize> {
+        match self {
+            Self::Speed(p, _) | Self::Discharge(p, _) | Self::Rise(p, _) => Some(*p),
+            Self::Station(..) | Self::Flow(..) => None,
+        }
+    }
+}
+
+/// A pump of a duty.
+struct AtWork {
+    pump: DeclId,
+    name: SmolStr,
+    curve: Arc<PumpCurve>,
+    origin: Origin,
+    limit: Option<SpeedLimit>,
+    /// What its speed serves.
+    hold: (Hold, Span),
+}
+
+impl AtWork {
+    /// The held speed over the tested one, or the speed to start from.
+    fn ratio(&self) -> f64 {
+        match self.hold.0 {
+            Hold::Speed(_, w) => w / self.curve.tested_speed(),
+            _ => 1.0,
+        }
+    }
 }
 
 /// Why a duty has no solution: reported, or nothing to say (something else is wrong and said).
@@ -911,12 +1217,8 @@ impl Job<'_, '_> {
     }
 
     fn run(&mut self) -> Eval<Result<Solution, Unsolved>> {
-        use crate::kinds::duty::{DUTY_FORM, DUTY_NOT_CONVERGED};
         let duty = self.duty;
-        let (Some(lay), Some(source)) = (
-            self.cx.reference(duty, "lay")?,
-            self.cx.reference(duty, "supply")?,
-        ) else {
+        let Some(lay) = self.cx.reference(duty, "lay")? else {
             return Ok(Err(Unsolved));
         };
         let before = self.cx.findings.len();
@@ -925,142 +1227,27 @@ impl Job<'_, '_> {
         let (Some(graph), Some(air)) = (graph, surroundings(self.cx, duty)?) else {
             return Ok(Err(Unsolved));
         };
-        let [(pump, discharge, _)] = graph.pumps.as_slice() else {
-            let names: Vec<String> = graph
-                .pumps
-                .iter()
-                .map(|p| format!("`{}`", self.cx.name(p.0)))
-                .collect();
-            let place = self.cx.place(duty, "lay");
-            self.report(
-                Finding::new(
-                    &DUTY_FORM,
-                    place,
-                    format!(
-                        "lay `{}` starts from {} pumps ({}); a duty is of one",
-                        self.cx.name(lay),
-                        names.len(),
-                        names.join(", ")
-                    ),
-                )
-                .here("more than one pump")
-                .help("write a lay and a duty for each pump"),
-            );
+        let Some(source) = self.source_of(&graph)? else {
             return Ok(Err(Unsolved));
         };
-        let (pump, discharge) = (*pump, *discharge);
-        let position = self.cx.choice(duty, "position")?;
-        let Some((curve, curve_origin)) = crate::kinds::pump::curve_for(self.cx, pump, position)?
-        else {
-            let place = self.cx.place(duty, "lay");
-            self.report(
-                Finding::new(&DUTY_FORM, place, format!("pump `{}` has no tested curve to solve this duty with", self.cx.name(pump)))
-                    .here(format!("starts from `{}`", self.cx.name(pump)))
-                    .label(Local::Head(pump), "no usable `curve`")
-                    .help("add the pump's `curve at … rpm (flow gpm, net psi) { … }`, or mend the one it has"),
-            );
+        let Some(pumps) = self.pumps(&graph)? else {
             return Ok(Err(Unsolved));
         };
-        let tested = curve.tested_speed();
-        let Some(holds) = self.holds(pump, &graph)? else {
-            return Ok(Err(Unsolved));
-        };
-        let hold = match holds.as_slice() {
-            [one] => one,
-            [] => {
-                self.report(
-                    Finding::new(&DUTY_FORM, Local::Head(duty), format!("duty `{}` does not say what is held", self.cx.name(duty)))
-                        .here("nothing is held")
-                        .help("add one line, as `hold left.pressure = 100 psi`, `hold discharge.pressure = 150 psi` or `hold speed = 3000 rpm`"),
-                );
-                return Ok(Err(Unsolved));
-            }
-            [_, second, ..] => {
-                let place = Local::Span(duty, second.1);
-                self.report(
-                    Finding::new(
-                        &DUTY_FORM,
-                        place,
-                        "one pump's speed can hold one thing; this is a second".to_owned(),
-                    )
-                    .here("a second thing held")
-                    .label(Local::Span(duty, holds[0].1), "the first")
-                    .help("keep one, and check the other with `require`"),
-                );
-                return Ok(Err(Unsolved));
-            }
-        };
-        let limit = self.speed_limit(pump)?;
-
         let Ok(mut net) = Network::new(air.density) else {
             return Ok(Err(Unsolved));
         };
-        let built = self.build(&mut net, &graph, discharge, source, &air)?;
+        let built = self.build(&mut net, &graph, source, &air)?;
         let Some(built) = built else {
             return Ok(Err(Unsolved));
         };
-        let curve = Arc::new(curve);
-        let ratio = match hold.0 {
-            Hold::Speed(w) => w / tested,
-            _ => 1.0,
-        };
-        let Ok(link) = net.pump(
-            built.intake,
-            built.nodes[&discharge],
-            Rise::Table(curve.clone()),
-            ratio,
-            0,
-        ) else {
+        let Some((links, held)) = self.join_pumps(&mut net, &graph, &built, &pumps) else {
             return Ok(Err(Unsolved));
         };
-        let most = limit
-            .as_ref()
-            .map_or(MOST_SPEED_RATIO, |l| l.speed / tested);
-        let held = match hold.0 {
-            Hold::Speed(_) => None,
-            Hold::Node(p, pressure) => Some(Held::NodePressure {
-                node: built.nodes[&p],
-                pressure,
-            }),
-            Hold::Flow(k, flow) => Some(Held::LinkFlow {
-                link: built.stations[k],
-                flow,
-            }),
-            Hold::Rise(rise) => Some(Held::PumpRise { pump: link, rise }),
-        };
-        if let Some(held) = held
-            && net
-                .hold(
-                    held,
-                    link,
-                    most.min(LEAST_SPEED_RATIO),
-                    most.max(LEAST_SPEED_RATIO),
-                )
-                .is_err()
-        {
-            return Ok(Err(Unsolved));
-        }
-        if let (Hold::Speed(w), Some(l)) = (&hold.0, &limit)
-            && *w > l.speed * (1.0 + 1e-9)
-        {
-            let settings = self.cx.settings();
-            let (a, b) = (
-                show::si(*w, Kind::RotationalSpeed, None, &settings),
-                show::si(l.speed, Kind::RotationalSpeed, None, &settings),
-            );
-            let place = Local::Span(duty, hold.1);
-            self.report(
-                Finding::new(
-                    &crate::kinds::duty::DUTY_UNMET,
-                    place,
-                    format!("a pump speed of {a} is above {b}, {}", l.what),
-                )
-                .here("too fast")
-                .label(l.place, l.what)
-                .help("hold a lower speed; overspeed damages pump and engine"),
-            );
-            return Ok(Err(Unsolved));
-        }
+        let holds: Vec<(HoldId, usize)> = held
+            .iter()
+            .enumerate()
+            .filter_map(|(k, h)| Some(((*h)?, k)))
+            .collect();
         let flag = self.cx.cancel_flag();
         let poll = move || {
             flag.as_ref()
@@ -1074,94 +1261,38 @@ impl Job<'_, '_> {
         let solution = match solved {
             Ok(Ok(s)) => s,
             Ok(Err(SolveError::Cancelled { .. })) => return Err(Halt::Cancelled),
-            Ok(Err(SolveError::NotConverged { iterations, .. })) => {
-                self.report(
-                    Finding::new(&DUTY_NOT_CONVERGED, Local::Head(duty), format!("duty `{}` was not solved: no convergence after {iterations} steps, so no numbers are given", self.cx.name(duty)))
-                        .here("not solved")
-                        .help("check the curve, the coefficients and the lengths for slips of a factor; if they are right, report this spec"),
-                );
-                return Ok(Err(Unsolved));
-            }
             Ok(Err(SolveError::Infeasible(why))) => {
-                self.infeasible(&why, hold, pump, &curve, limit.as_ref(), source)?;
+                self.infeasible(&why, &pumps, &links, &holds, source)?;
                 return Ok(Err(Unsolved));
             }
-            Ok(Err(SolveError::Input(e))) => {
-                self.report(
-                    Finding::new(
-                        &DUTY_FORM,
-                        Local::Head(duty),
-                        format!("duty `{}` cannot be solved: {e}", self.cx.name(duty)),
-                    )
-                    .here("cannot be solved"),
-                );
+            Ok(Err(e)) => {
+                self.not_solved(Some(&e));
                 return Ok(Err(Unsolved));
             }
             Err(_) => {
-                self.report(
-                    Finding::new(&DUTY_NOT_CONVERGED, Local::Head(duty), format!("the solver failed on duty `{}`; this is a fault of the tool, please report this spec", self.cx.name(duty)))
-                        .here("a fault of the tool"),
-                );
+                self.not_solved(None);
                 return Ok(Err(Unsolved));
             }
         };
-        // Below absolute vapour pressure the water column has parted: the network knows no such thing.
-        if let Some((node, lowest)) = solution.lowest_pressure()
-            && lowest + air.atmospheric < air.vapour
-        {
-            let settings = self.cx.settings();
-            let station = graph
-                .stations
-                .iter()
-                .find(|s| built.nodes.get(&s.inlet) == Some(&node));
-            let run = graph
-                .runs
-                .iter()
-                .find(|r| built.nodes.get(&r.to) == Some(&node));
-            let place = self.cx.place(duty, "supply");
-            let mut f = Finding::new(
-                &crate::kinds::duty::DUTY_UNMET,
-                place,
-                format!(
-                    "duty `{}` cannot be met: the pressure would fall to {}, below the vapour pressure of the water, which parts there",
-                    self.cx.name(duty),
-                    show::si(lowest + air.atmospheric, Kind::AbsolutePressure, None, &settings)
-                ),
-            )
-            .here("the supply cannot give this flow")
-            .help("lower the lift, use larger or more suction hose, or ask for less flow");
-            if let Some(span) = station.map(|s| s.span).or(run.map(|r| r.span)) {
-                f = f.label(Local::Span(graph.lay, span), "lowest pressure here");
-            }
-            self.report(f);
+        if !self.column_holds(&solution, &graph, &built, &air) {
             return Ok(Err(Unsolved));
         }
-        let ratio = solution.control.first().copied().unwrap_or(ratio);
-        let speed = ratio * tested;
-        let flow = solution.flow(link);
-        let intake = solution.pressure(built.intake);
-        let power = match crate::kinds::pump::curve_with(self.cx, pump, position, "power")? {
-            Some((c, _)) => c.power(flow, speed).ok(),
-            None => None,
-        };
-        let npsh_required = match crate::kinds::pump::curve_with(self.cx, pump, position, "npshr")?
-        {
-            Some((c, _)) => c.npshr(flow, speed).ok(),
-            None => None,
-        };
-        let point = PumpPoint {
-            pump,
-            speed,
-            flow,
-            rise: solution.pressure(built.nodes[&discharge]) - intake,
-            intake,
-            discharge: solution.pressure(built.nodes[&discharge]),
-            power,
-            npsh_available: (intake + air.atmospheric - air.vapour)
-                / (air.density * cutwater_hydraulics::STANDARD_GRAVITY),
-            npsh_required,
-            unstable: solution.state(link) == Some(LinkState::RisingCurve),
-        };
+        let mut points = Vec::with_capacity(pumps.len());
+        for (k, p) in pumps.iter().enumerate() {
+            let ratio = held[k]
+                .and_then(|h| solution.control.get(h.index()).copied())
+                .unwrap_or_else(|| p.ratio());
+            let speed = ratio * p.curve.tested_speed();
+            points.push(self.pump_point(
+                &solution,
+                &graph.pumps[k],
+                links[k],
+                p,
+                speed,
+                &built,
+                &air,
+            )?);
+        }
         let mut stations = Vec::with_capacity(graph.stations.len());
         for (k, s) in graph.stations.iter().enumerate() {
             let link = built.stations[k];
@@ -1199,6 +1330,7 @@ impl Job<'_, '_> {
                 .cx
                 .si(r.hose, "diameter")?
                 .map(|d| std::f64::consts::FRAC_PI_4 * d * d);
+            let ends = [r.from, r.to].map(|p| solution.pressure(built.nodes[&p]));
             runs.push(RunPoint {
                 hose: r.hose,
                 flow,
@@ -1207,9 +1339,8 @@ impl Job<'_, '_> {
                     .and_then(|l| solution.link_loss.get(l.index()))
                     .copied()
                     .unwrap_or(0.0),
-                highest: solution
-                    .pressure(built.nodes[&r.from])
-                    .max(solution.pressure(built.nodes[&r.to])),
+                highest: ends[0].max(ends[1]),
+                lowest: ends[0].min(ends[1]),
                 velocity: area.map(|a| flow.abs() / a),
                 span: r.span,
             });
@@ -1219,20 +1350,410 @@ impl Job<'_, '_> {
         } else {
             Origin::Computed
         };
+        let curves = pumps.iter().map(|p| p.origin).max();
         Ok(Ok(Solution {
             lay: graph.lay,
-            pumps: vec![point],
+            pumps: points,
             stations,
             runs,
             residual_mass: solution.residual_mass_relative,
             residual_energy: solution.residual_energy_relative,
             iterations: solution.iterations,
-            origin: origin.max(curve_origin).max(Origin::Computed),
+            origin: origin
+                .max(curves.unwrap_or(Origin::Computed))
+                .max(Origin::Computed),
         }))
     }
 
+    /// The supply of the pump that no chain feeds: the inner `None` where every pump is fed, the outer one where
+    /// something is missing or too much (reported).
+    fn source_of(&mut self, graph: &Graph) -> Eval<Option<Option<DeclId>>> {
+        use crate::kinds::duty::DUTY_FORM;
+        let duty = self.duty;
+        let unfed: Vec<&PumpSite> = graph.pumps.iter().filter(|p| !p.fed).collect();
+        let supply = match self.cx.get(duty, "supply")? {
+            Value::Decl(s) => s,
+            Value::Absent if unfed.is_empty() => return Ok(Some(None)),
+            // Told where the field is missing or wrong.
+            _ => return Ok(None),
+        };
+        let place = self.cx.place(duty, "supply");
+        match unfed.as_slice() {
+            [_] => Ok(Some(Some(supply))),
+            [] => {
+                let message = format!(
+                    "the lay of duty `{}` feeds every pump itself, so that this supply feeds none",
+                    self.cx.name(duty)
+                );
+                self.report(
+                    Finding::new(&DUTY_FORM, place, message)
+                        .here("feeds nothing")
+                        .label(
+                            Local::Span(graph.lay, graph.pumps[0].span),
+                            "fed by the lay",
+                        )
+                        .help("take the line out, or the chain that leads to the pump's `intake`"),
+                );
+                Ok(None)
+            }
+            [first, second, ..] => {
+                let s = self.cx.name(supply);
+                let message = format!(
+                    "`supply` feeds one pump, and in this lay no chain leads to `{}` nor to `{}`",
+                    first.name, second.name
+                );
+                self.report(
+                    Finding::new(&DUTY_FORM, place, message)
+                        .here("one supply, several pumps")
+                        .label(Local::Span(graph.lay, second.span), "fed by no chain")
+                        .help(format!(
+                            "lead a supply to each in the lay, as `{s} -> main.intake`, and leave `supply` out"
+                        )),
+                );
+                Ok(None)
+            }
+        }
+    }
+
+    /// The pumps of the duty with their curves, limits and what each one's speed serves; `None` where something is
+    /// missing (reported).
+    fn pumps(&mut self, graph: &Graph) -> Eval<Option<Vec<AtWork>>> {
+        use crate::kinds::duty::{DUTY_FORM, DUTY_UNMET};
+        let duty = self.duty;
+        let position = self.cx.choice(duty, "position")?;
+        let mut curves = Vec::with_capacity(graph.pumps.len());
+        for site in &graph.pumps {
+            let pump = site.pump;
+            let found = crate::kinds::pump::curve_for(self.cx, pump, position)?;
+            let Some((curve, origin)) = found else {
+                let place = self.cx.place(duty, "lay");
+                self.report(
+                    Finding::new(&DUTY_FORM, place, format!("pump `{}` has no tested curve to solve this duty with", self.cx.name(pump)))
+                        .here(format!("uses `{}`", site.name))
+                        .label(Local::Head(pump), "no usable `curve`")
+                        .help("add the pump's `curve at … rpm (flow gpm, net psi) { … }`, or mend the one it has"),
+                );
+                return Ok(None);
+            };
+            curves.push((Arc::new(curve), origin));
+        }
+        let Some(holds) = self.holds(graph)? else {
+            return Ok(None);
+        };
+        let Some(serves) = self.share_out(graph, &holds) else {
+            return Ok(None);
+        };
+        let mut out = Vec::with_capacity(curves.len());
+        for ((site, (curve, origin)), hold) in graph.pumps.iter().zip(curves).zip(serves) {
+            let limit = self.speed_limit(site.pump, graph.pumps.len() == 1)?;
+            if let (Hold::Speed(_, w), Some(l)) = (hold.0, &limit)
+                && w > l.speed * (1.0 + 1e-9)
+            {
+                let settings = self.cx.settings();
+                let text = |w| show::si(w, Kind::RotationalSpeed, None, &settings);
+                let place = Local::Span(duty, hold.1);
+                let message = format!(
+                    "a pump speed of {} is above {}, {}",
+                    text(w),
+                    text(l.speed),
+                    l.what
+                );
+                self.report(
+                    Finding::new(&DUTY_UNMET, place, message)
+                        .here("too fast")
+                        .label(l.place, l.what)
+                        .help("hold a lower speed; overspeed damages pump and engine"),
+                );
+                return Ok(None);
+            }
+            out.push(AtWork {
+                pump: site.pump,
+                name: site.name.clone(),
+                curve,
+                origin,
+                limit,
+                hold,
+            });
+        }
+        Ok(Some(out))
+    }
+
+    /// What each pump's speed serves, in the order of the pumps: what names a pump belongs to it, a station's pressure
+    /// or flow to the one free pump from which water comes to it. `None` where that does not come out even (reported).
+    fn share_out(&mut self, graph: &Graph, holds: &[(Hold, Span)]) -> Option<Vec<(Hold, Span)>> {
+        use crate::kinds::duty::DUTY_FORM;
+        let duty = self.duty;
+        let alone = graph.pumps.len() == 1;
+        let mut serves: Vec<Option<(Hold, Span)>> = vec![None; graph.pumps.len()];
+        let too_many = |me: &mut Self, second: Span, first: Span, name: &str| {
+            let message = match alone {
+                true => "one pump's speed can hold one thing; this is a second".to_owned(),
+                false => format!("the speed of `{name}` can hold one thing; this is a second"),
+            };
+            me.report(
+                Finding::new(&DUTY_FORM, Local::Span(duty, second), message)
+                    .here("a second thing held")
+                    .label(Local::Span(duty, first), "the first")
+                    .help("keep one, and check the other with `require`"),
+            );
+        };
+        let (own, mut open): (Vec<_>, Vec<_>) = holds
+            .iter()
+            .copied()
+            .partition(|h| alone || h.0.pump().is_some());
+        for h in own {
+            let p = h.0.pump().unwrap_or(0);
+            if let Some(first) = serves[p] {
+                too_many(self, h.1, first.1, &graph.pumps[p].name);
+                return None;
+            }
+            serves[p] = Some(h);
+        }
+        let reach: Vec<Vec<bool>> = graph
+            .pumps
+            .iter()
+            .map(|p| graph.reach(p.discharge))
+            .collect();
+        while !open.is_empty() {
+            let free = |h: &Hold| -> Vec<usize> {
+                let (Hold::Station(k, _) | Hold::Flow(k, _)) = h else {
+                    return Vec::new();
+                };
+                let all = || (0..graph.pumps.len()).filter(|p| serves[*p].is_none());
+                let near: Vec<usize> = all()
+                    .filter(|p| reach[*p][graph.stations[*k].inlet])
+                    .collect();
+                // Where the pump before it holds something of its own, one further up may serve.
+                if near.is_empty() {
+                    all().collect()
+                } else {
+                    near
+                }
+            };
+            let settled = open.iter().position(|h| free(&h.0).len() == 1);
+            if let Some(k) = settled {
+                let h = open.remove(k);
+                let p = free(&h.0)[0];
+                serves[p] = Some(h);
+                continue;
+            }
+            let h = open[0];
+            let candidates = free(&h.0);
+            let names: Vec<&str> = candidates
+                .iter()
+                .map(|p| graph.pumps[*p].name.as_str())
+                .collect();
+            let (message, here, help) = match names.as_slice() {
+                [] => (
+                    "every pump's speed holds something already; this is one thing too many"
+                        .to_owned(),
+                    "one too many",
+                    "keep as many as there are pumps, and check the rest with `require`".to_owned(),
+                ),
+                [one, ..] => (
+                    format!(
+                        "the speed of `{}` could each serve this",
+                        names.join("` or `")
+                    ),
+                    "by which pump?",
+                    format!(
+                        "say what the others do, as `hold {one}.speed = 2500 rpm` or `hold {one}.discharge.pressure = 150 psi`"
+                    ),
+                ),
+            };
+            self.report(
+                Finding::new(&DUTY_FORM, Local::Span(duty, h.1), message)
+                    .here(here)
+                    .help(help),
+            );
+            return None;
+        }
+        if let Some(p) = serves.iter().position(Option::is_none) {
+            let name = self.cx.name(duty);
+            let (message, help) = match alone {
+                true => (
+                    format!("duty `{name}` does not say what is held"),
+                    "add one line, as `hold left.pressure = 100 psi`, `hold discharge.pressure = 150 psi` or `hold speed = 3000 rpm`".to_owned(),
+                ),
+                false => {
+                    let pump = &graph.pumps[p].name;
+                    (
+                        format!("duty `{name}` does not say what pump `{pump}` holds"),
+                        format!("add one line for each pump, as `hold {pump}.discharge.pressure = 150 psi` or `hold {pump}.speed = 3000 rpm`"),
+                    )
+                }
+            };
+            self.report(
+                Finding::new(&DUTY_FORM, Local::Head(duty), message)
+                    .here("nothing is held")
+                    .help(help),
+            );
+            return None;
+        }
+        serves.into_iter().collect()
+    }
+
+    /// Puts the pumps into the network with what they hold; `None` where the network refuses.
+    fn join_pumps(
+        &mut self,
+        net: &mut Network,
+        graph: &Graph,
+        built: &Built,
+        pumps: &[AtWork],
+    ) -> Option<(Vec<LinkId>, Vec<Option<HoldId>>)> {
+        let mut links = Vec::with_capacity(pumps.len());
+        for (site, p) in graph.pumps.iter().zip(pumps) {
+            let (intake, discharge) = (built.nodes[&site.intake], built.nodes[&site.discharge]);
+            let rise = Rise::Table(p.curve.clone());
+            links.push(net.pump(intake, discharge, rise, p.ratio(), 0).ok()?);
+        }
+        let mut held = Vec::with_capacity(pumps.len());
+        for (p, link) in pumps.iter().zip(&links) {
+            let what = match p.hold.0 {
+                Hold::Speed(..) => {
+                    held.push(None);
+                    continue;
+                }
+                Hold::Discharge(k, pressure) => Held::NodePressure {
+                    node: built.nodes[&graph.pumps[k].discharge],
+                    pressure,
+                },
+                Hold::Station(k, pressure) => Held::NodePressure {
+                    node: built.nodes[&graph.stations[k].inlet],
+                    pressure,
+                },
+                Hold::Flow(k, flow) => Held::LinkFlow {
+                    link: built.stations[k],
+                    flow,
+                },
+                Hold::Rise(k, rise) => Held::PumpRise {
+                    pump: links[k],
+                    rise,
+                },
+            };
+            let most = p
+                .limit
+                .as_ref()
+                .map_or(MOST_SPEED_RATIO, |l| l.speed / p.curve.tested_speed());
+            let (least, most) = (most.min(LEAST_SPEED_RATIO), most.max(LEAST_SPEED_RATIO));
+            held.push(Some(net.hold(what, *link, least, most).ok()?));
+        }
+        Some((links, held))
+    }
+
+    /// Reports that the solver gave nothing, without or with its reason.
+    fn not_solved(&mut self, why: Option<&SolveError>) {
+        use crate::kinds::duty::{DUTY_FORM, DUTY_NOT_CONVERGED};
+        let duty = self.duty;
+        let name = self.cx.name(duty);
+        let place = Local::Head(duty);
+        self.report(match why {
+            Some(SolveError::NotConverged { iterations, .. }) => Finding::new(
+                &DUTY_NOT_CONVERGED,
+                place,
+                format!("duty `{name}` was not solved: no convergence after {iterations} steps, so no numbers are given"),
+            )
+            .here("not solved")
+            .help("check the curve, the coefficients and the lengths for slips of a factor; if they are right, report this spec"),
+            Some(e) => Finding::new(
+                &DUTY_FORM,
+                place,
+                format!("duty `{name}` cannot be solved: {e}"),
+            )
+            .here("cannot be solved"),
+            None => Finding::new(
+                &DUTY_NOT_CONVERGED,
+                place,
+                format!("the solver failed on duty `{name}`; this is a fault of the tool, please report this spec"),
+            )
+            .here("a fault of the tool"),
+        });
+    }
+
+    /// Whether the water stays in one piece. Below absolute vapour pressure the column has parted: the network knows
+    /// no such thing.
+    fn column_holds(
+        &mut self,
+        solution: &cutwater_hydraulics::network::Solution,
+        graph: &Graph,
+        built: &Built,
+        air: &Surroundings,
+    ) -> bool {
+        let duty = self.duty;
+        let Some((node, lowest)) = solution
+            .lowest_pressure()
+            .filter(|(_, p)| p + air.atmospheric < air.vapour)
+        else {
+            return true;
+        };
+        let settings = self.cx.settings();
+        let at = |p: &usize| built.nodes.get(p) == Some(&node);
+        let station = graph.stations.iter().find(|s| at(&s.inlet));
+        let run = graph.runs.iter().find(|r| at(&r.to));
+        let pump = graph.pumps.iter().find(|p| at(&p.intake));
+        let place = match self.cx.get(duty, "supply") {
+            Ok(Value::Decl(_)) => self.cx.place(duty, "supply"),
+            _ => self.cx.place(duty, "lay"),
+        };
+        let mut f = Finding::new(
+            &crate::kinds::duty::DUTY_UNMET,
+            place,
+            format!(
+                "duty `{}` cannot be met: the pressure would fall to {}, below the vapour pressure of the water, which parts there",
+                self.cx.name(duty),
+                show::si(lowest + air.atmospheric, Kind::AbsolutePressure, None, &settings)
+            ),
+        )
+        .here("the supply cannot give this flow")
+        .help("lower the lift, use larger or more suction hose, or ask for less flow");
+        let span = station.map(|s| s.span).or(run.map(|r| r.span));
+        if let Some(span) = span.or(pump.filter(|p| p.fed).map(|p| p.span)) {
+            f = f.label(Local::Span(graph.lay, span), "lowest pressure here");
+        }
+        self.report(f);
+        false
+    }
+
+    #[allow(clippy::too_many_arguments)]
+    fn pump_point(
+        &mut self,
+        solution: &cutwater_hydraulics::network::Solution,
+        site: &PumpSite,
+        link: LinkId,
+        p: &AtWork,
+        speed: f64,
+        built: &Built,
+        air: &Surroundings,
+    ) -> Eval<PumpPoint> {
+        use crate::kinds::pump::curve_with;
+        let position = self.cx.choice(self.duty, "position")?;
+        let flow = solution.flow(link);
+        let intake = solution.pressure(built.nodes[&site.intake]);
+        let discharge = solution.pressure(built.nodes[&site.discharge]);
+        let power = curve_with(self.cx, p.pump, position, "power")?
+            .and_then(|(c, _)| c.power(flow, speed).ok());
+        let npsh_required = curve_with(self.cx, p.pump, position, "npshr")?
+            .and_then(|(c, _)| c.npshr(flow, speed).ok());
+        Ok(PumpPoint {
+            pump: p.pump,
+            name: p.name.clone(),
+            fed: site.fed,
+            speed,
+            flow,
+            rise: discharge - intake,
+            intake,
+            discharge,
+            power,
+            npsh_available: (intake + air.atmospheric - air.vapour)
+                / (air.density * cutwater_hydraulics::STANDARD_GRAVITY),
+            npsh_required,
+            unstable: solution.state(link) == Some(LinkState::RisingCurve),
+            span: site.span,
+        })
+    }
+
     /// What the `hold` lines say; `None` where one is not understood (reported).
-    fn holds(&mut self, pump: DeclId, graph: &Graph) -> Eval<Option<Vec<(Hold, Span)>>> {
+    fn holds(&mut self, graph: &Graph) -> Eval<Option<Vec<(Hold, Span)>>> {
         use crate::kinds::duty::DUTY_HOLD;
         let duty = self.duty;
         let mut out = Vec::new();
@@ -1256,37 +1777,40 @@ impl Job<'_, '_> {
             }
             for (target, value) in lines {
                 let names: Vec<&str> = target.names.iter().map(|n| n.text.as_str()).collect();
-                let pump_name = self.cx.name(pump);
                 let label = |n: &str| {
                     graph
                         .stations
                         .iter()
                         .position(|s| s.label.as_deref() == Some(n))
                 };
+                let pump = |n: &str| graph.pumps.iter().position(|p| p.name == n);
+                // Without a name it is the one pump.
+                let alone = (graph.pumps.len() == 1).then_some(0);
                 enum Target {
-                    Speed,
-                    Engine(DeclId),
-                    Discharge,
-                    Net,
+                    Speed(usize),
+                    Engine(usize, DeclId),
+                    Discharge(usize),
+                    Net(usize),
                     Pressure(usize),
                     Flow(usize),
                 }
-                let what = match names.as_slice() {
-                    ["speed"] => Some(Target::Speed),
-                    [p, "speed"] if *p == pump_name => Some(Target::Speed),
-                    ["engine"] | ["engine", "speed"] => {
-                        self.cx.reference(duty, "drive")?.map(Target::Engine)
+                let (which, rest) = match names.as_slice() {
+                    [first, rest @ ..] if label(first).is_none() && pump(first).is_some() => {
+                        (pump(first), rest)
                     }
-                    ["discharge" | "discharge_pressure"] | ["discharge", "pressure"] => {
-                        Some(Target::Discharge)
+                    all => (alone, all),
+                };
+                let what = match (rest, which) {
+                    (["speed"], Some(p)) => Some(Target::Speed(p)),
+                    (["engine"] | ["engine", "speed"], Some(p)) => self
+                        .drive_of(graph.pumps[p].pump, alone.is_some())?
+                        .map(|d| Target::Engine(p, d)),
+                    (["discharge" | "discharge_pressure"] | ["discharge", "pressure"], Some(p)) => {
+                        Some(Target::Discharge(p))
                     }
-                    [p, "discharge"] | [p, "discharge", "pressure"] if *p == pump_name => {
-                        Some(Target::Discharge)
-                    }
-                    ["net_pressure"] => Some(Target::Net),
-                    [p, "net_pressure"] if *p == pump_name => Some(Target::Net),
-                    [l, "pressure"] => label(l).map(Target::Pressure),
-                    [l, "flow"] => label(l).map(Target::Flow),
+                    (["net_pressure"], Some(p)) => Some(Target::Net(p)),
+                    ([l, "pressure"], _) => label(l).map(Target::Pressure),
+                    ([l, "flow"], _) => label(l).map(Target::Flow),
                     _ => None,
                 };
                 let Some(what) = what else {
@@ -1297,6 +1821,15 @@ impl Job<'_, '_> {
                         .filter_map(|s| s.label.as_deref())
                         .collect();
                     stations.sort_unstable();
+                    let pumps: Vec<&str> = graph.pumps.iter().map(|p| p.name.as_str()).collect();
+                    let of = match alone {
+                        Some(_) => "hold `speed`, `engine.speed` (with a `drive`), `discharge.pressure`, `net_pressure`".to_owned(),
+                        None => format!(
+                            "hold a pump's `speed`, `engine.speed` (with `drives`), `discharge.pressure` or `net_pressure`, as `{}.speed`; pumps: {}",
+                            pumps[0],
+                            pumps.join(", ")
+                        ),
+                    };
                     let mut f = Finding::new(
                         &DUTY_HOLD,
                         Local::Span(owner, target.span),
@@ -1304,7 +1837,7 @@ impl Job<'_, '_> {
                     )
                     .here("cannot be held")
                     .help(format!(
-                        "hold `speed`, `engine.speed` (with a `drive`), `discharge.pressure`, `net_pressure`, or a station's `pressure` or `flow`; stations: {}",
+                        "{of}, or a station's `pressure` or `flow`; stations: {}",
                         stations.join(", ")
                     ));
                     if let [l, part @ ("pressure" | "flow")] = names.as_slice()
@@ -1329,9 +1862,9 @@ impl Job<'_, '_> {
                     continue;
                 };
                 let kind = match what {
-                    Target::Speed | Target::Engine(_) => Kind::RotationalSpeed,
-                    Target::Discharge | Target::Pressure(_) => Kind::GaugePressure,
-                    Target::Net => Kind::Pressure,
+                    Target::Speed(_) | Target::Engine(..) => Kind::RotationalSpeed,
+                    Target::Discharge(_) | Target::Pressure(_) => Kind::GaugePressure,
+                    Target::Net(_) => Kind::Pressure,
                     Target::Flow(_) => Kind::Flow,
                 };
                 let text = target.text();
@@ -1356,17 +1889,17 @@ impl Job<'_, '_> {
                 };
                 let si = q.si();
                 let hold = match what {
-                    Target::Speed => Hold::Speed(si),
-                    Target::Engine(drive) => match self.cx.si(drive, "gear_ratio")? {
-                        Some(r) => Hold::Speed(si * r),
+                    Target::Speed(p) => Hold::Speed(p, si),
+                    Target::Engine(p, drive) => match self.cx.si(drive, "gear_ratio")? {
+                        Some(r) => Hold::Speed(p, si * r),
                         None => {
                             ok = false;
                             continue;
                         }
                     },
-                    Target::Discharge => Hold::Node(graph.pumps[0].1, si),
-                    Target::Net => Hold::Rise(si),
-                    Target::Pressure(k) => Hold::Node(graph.stations[k].inlet, si),
+                    Target::Discharge(p) => Hold::Discharge(p, si),
+                    Target::Net(p) => Hold::Rise(p, si),
+                    Target::Pressure(k) => Hold::Station(k, si),
                     Target::Flow(k) => Hold::Flow(k, si),
                 };
                 out.push((hold, target.span.join(value.span)));
@@ -1376,10 +1909,15 @@ impl Job<'_, '_> {
         Ok(ok.then_some(out))
     }
 
+    /// What turns a pump in this duty.
+    fn drive_of(&mut self, pump: DeclId, alone: bool) -> Eval<Option<DeclId>> {
+        crate::kinds::duty::drive_of(self.cx, self.duty, pump, alone)
+    }
+
     /// The highest pump speed allowed and what says so.
-    fn speed_limit(&mut self, pump: DeclId) -> Eval<Option<SpeedLimit>> {
+    fn speed_limit(&mut self, pump: DeclId, alone: bool) -> Eval<Option<SpeedLimit>> {
         let mut best: Option<SpeedLimit> = None;
-        if let Some(drive) = self.cx.reference(self.duty, "drive")?
+        if let Some(drive) = self.drive_of(pump, alone)?
             && let (Some(g), Some(r)) = (
                 self.cx.si(drive, "governed_speed")?,
                 self.cx.si(drive, "gear_ratio")?,
@@ -1407,8 +1945,7 @@ impl Job<'_, '_> {
         &mut self,
         net: &mut Network,
         graph: &Graph,
-        discharge: usize,
-        source: DeclId,
+        source: Option<DeclId>,
         air: &Surroundings,
     ) -> Eval<Option<Built>> {
         let mut nodes: FxHashMap<usize, NodeId> = FxHashMap::default();
@@ -1417,7 +1954,8 @@ impl Job<'_, '_> {
             .iter()
             .flat_map(|s| [s.inlet, s.outlet])
             .chain(graph.runs.iter().flat_map(|r| [r.from, r.to]))
-            .chain([discharge])
+            .chain(graph.pumps.iter().flat_map(|p| [p.intake, p.discharge]))
+            .chain(graph.sources.iter().map(|s| s.point))
             .collect();
         points.sort_unstable();
         points.dedup();
@@ -1427,11 +1965,13 @@ impl Job<'_, '_> {
             };
             nodes.insert(p, n);
         }
-        let Ok(intake) = net.junction(0.0, 0.0) else {
-            return Ok(None);
-        };
-        if !self.supply(net, source, intake, air)? {
-            return Ok(None);
+        let unfed = graph.pumps.iter().filter(|p| !p.fed);
+        let own = source.into_iter().zip(unfed.map(|p| p.intake));
+        let named = graph.sources.iter().map(|s| (s.supply, s.point));
+        for (s, point) in own.chain(named) {
+            if !self.supply(net, s, nodes[&point], graph.heights[point], air)? {
+                return Ok(None);
+            }
         }
         let mut stations = Vec::with_capacity(graph.stations.len());
         let mut nozzles = Vec::with_capacity(graph.stations.len());
@@ -1483,19 +2023,20 @@ impl Job<'_, '_> {
         }
         Ok(Some(Built {
             nodes,
-            intake,
             stations,
             nozzles,
             runs,
         }))
     }
 
-    /// Joins the supply to the pump's intake; `false` where something is missing or unknown (reported there).
+    /// Joins a supply to a pump's intake, or to where its chain begins, which lies `height` above the first pump;
+    /// `false` where something is missing or unknown (reported there).
     fn supply(
         &mut self,
         net: &mut Network,
         s: DeclId,
         intake: NodeId,
+        height: f64,
         air: &Surroundings,
     ) -> Eval<bool> {
         let Some(source) = supply::source(self.cx, s)? else {
@@ -1530,11 +2071,11 @@ impl Job<'_, '_> {
                     },
                     _ => return Ok(false),
                 };
-                let Ok(surface) = net.fixed(-lift, 0.0) else {
+                let Ok(surface) = net.fixed(height - lift, 0.0) else {
                     return Ok(false);
                 };
                 for _ in 0..lines {
-                    let Ok(foot) = net.junction(-lift, 0.0) else {
+                    let Ok(foot) = net.junction(height - lift, 0.0) else {
                         return Ok(false);
                     };
                     let r = strainer.unwrap_or(0.0);
@@ -1564,7 +2105,9 @@ impl Job<'_, '_> {
                 let Ok(hose) = piece(self.cx, "hydrant.hose")? else {
                     return Ok(false);
                 };
-                let (Ok(main), Ok(outlet)) = (net.fixed(z, p0), net.junction(z, 0.0)) else {
+                let (Ok(main), Ok(outlet)) =
+                    (net.fixed(height + z, p0), net.junction(height + z, 0.0))
+                else {
                     return Ok(false);
                 };
                 if net.link(main, outlet, h.law(), 0).is_err() {
@@ -1589,7 +2132,7 @@ impl Job<'_, '_> {
                 ) else {
                     return Ok(false);
                 };
-                let Ok(surface) = net.fixed(level, 0.0) else {
+                let Ok(surface) = net.fixed(height + level, 0.0) else {
                     return Ok(false);
                 };
                 Ok(net
@@ -1606,38 +2149,48 @@ impl Job<'_, '_> {
         }
     }
 
-    #[allow(clippy::too_many_arguments)]
     fn infeasible(
         &mut self,
         why: &Infeasible,
-        hold: &(Hold, Span),
-        pump: DeclId,
-        curve: &PumpCurve,
-        limit: Option<&SpeedLimit>,
-        source: DeclId,
+        pumps: &[AtWork],
+        links: &[LinkId],
+        holds: &[(HoldId, usize)],
+        source: Option<DeclId>,
     ) -> Eval<()> {
         use crate::kinds::duty::DUTY_UNMET;
         let duty = self.duty;
         let settings = self.cx.settings();
         let name = self.cx.name(duty);
+        // The pump it is about.
+        let about = match why {
+            Infeasible::SpeedLimit { hold, .. }
+            | Infeasible::HoldNotUnique { hold }
+            | Infeasible::HoldJumps { hold, .. } => {
+                holds.iter().find(|h| h.0 == *hold).map(|h| h.1)
+            }
+            Infeasible::PumpOffCurve { link, .. } => links.iter().position(|l| l == link),
+            _ => None,
+        };
+        let it = &pumps[about.unwrap_or(0)];
+        let (hold, limit, pump) = (&it.hold, it.limit.as_ref(), it.pump);
         let place = Local::Span(duty, hold.1);
         let speed = |ratio: f64| {
-            show::si(
-                ratio * curve.tested_speed(),
-                Kind::RotationalSpeed,
-                None,
-                &settings,
-            )
+            let w = ratio * it.curve.tested_speed();
+            let text = show::si(w, Kind::RotationalSpeed, None, &settings);
+            match pumps.len() {
+                1 => text,
+                _ => format!("{text} of `{}`", it.name),
+            }
         };
         let flow = |q: f64| show::si(q, Kind::Flow, None, &settings);
         let kind = match hold.0 {
-            Hold::Speed(_) => Kind::RotationalSpeed,
-            Hold::Node(..) => Kind::GaugePressure,
+            Hold::Speed(..) => Kind::RotationalSpeed,
+            Hold::Discharge(..) | Hold::Station(..) => Kind::GaugePressure,
             Hold::Flow(..) => Kind::Flow,
-            Hold::Rise(_) => Kind::Pressure,
+            Hold::Rise(..) => Kind::Pressure,
         };
         let amount = |v: f64| show::si(v, kind, None, &settings);
-        let pump_name = self.cx.name(pump);
+        let pump_name = it.name.clone();
         let f = match why {
             Infeasible::SpeedLimit { end: SpeedEnd::Largest, ratio, reached, wanted, .. } => {
                 let by = limit.map_or("as far as affinity is trusted from the tested speed", |l| l.what);
@@ -1675,13 +2228,19 @@ impl Job<'_, '_> {
                 .label(Local::Head(pump), "its tested curve")
                 .help(help)
             }
-            Infeasible::SupplyCannotGive { wanted, can_give, .. } => Finding::new(
-                &DUTY_UNMET,
-                place,
-                format!("supply `{}` cannot give duty `{name}` {}: {} is the most", self.cx.name(source), flow(*wanted), flow(*can_give)),
-            )
-            .here("too much for the supply")
-            .label(Local::Head(source), "the supply"),
+            Infeasible::SupplyCannotGive { wanted, can_give, .. } => {
+                let supply = source.map_or_else(|| "a supply".to_owned(), |s| format!("supply `{}`", self.cx.name(s)));
+                let f = Finding::new(
+                    &DUTY_UNMET,
+                    place,
+                    format!("{supply} cannot give duty `{name}` {}: {} is the most", flow(*wanted), flow(*can_give)),
+                )
+                .here("too much for the supply");
+                match source {
+                    Some(s) => f.label(Local::Head(s), "the supply"),
+                    None => f,
+                }
+            }
             Infeasible::NothingFlows => Finding::new(
                 &DUTY_UNMET,
                 place,
@@ -1730,7 +2289,6 @@ struct SpeedLimit {
 
 struct Built {
     nodes: FxHashMap<usize, NodeId>,
-    intake: NodeId,
     stations: Vec<LinkId>,
     nozzles: Vec<Option<Nozzle>>,
     runs: Vec<Vec<LinkId>>,

@@ -198,9 +198,12 @@ fn rows(
                     _ => None,
                 };
                 let path = match name {
-                    // Stations go by their own names: `attack.left.flow`.
+                    // Stations and pumps go by their own names: `attack.left.flow`.
                     Some(name) => {
-                        let base = path.strip_suffix(".stations").unwrap_or(&path);
+                        let base = path
+                            .strip_suffix(".stations")
+                            .or(path.strip_suffix(".pumps"));
+                        let base = base.unwrap_or(&path);
                         format!("{base}.{name}")
                     }
                     None => format!("{path}[{}]", k + 1),

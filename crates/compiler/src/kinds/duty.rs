@@ -63,6 +63,11 @@ codes! {
     NPSH_MARGIN = "CW1620" "npsh-margin" Advice, "Little suction head is left over.",
         "NPSH required is usually stated at 3 % loss of head: at that point the pump cavitates already. A margin of some feet is wise; how much is for the pump's maker to say.",
         fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 26\n        300 180 27\n        600 140 30\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold speed = 3000 rpm\n}\n", silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 6\n        300 180 8\n        600 140 12\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold speed = 3000 rpm\n}\n";
+    /// Raised by `duty`.
+    RELAY_STARVED = "CW1621" "relay-starved" Error, "A pump that hose feeds takes more than the hose brings.",
+        "A pump that another pump or a hydrant feeds through hose should keep a few psi at its intake (common practice: 5 psi or more). Below that it runs away from its supply: soft hose collapses, the pump cavitates and the lines it feeds fail. The pumps of a relay must be balanced: the one before it gives more, or it asks for less.",
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p {}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 1500 rpm\n    hold n.pressure = 100 psi\n}\n",
+        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p {}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 2500 rpm\n    hold n.pressure = 100 psi\n}\n";
 }
 
 macro_rules! solved {
@@ -85,16 +90,21 @@ pub static DUTY: KindDef = KindDef {
     word: "duty",
     doc: "A pump at work: its supply, the lay it feeds, and what is held. The solver finds every pressure and flow.",
     fields: &[
-        required(
+        optional(
             "supply",
             Type::Ref(&["supply"]),
-            "Where the water comes from.",
+            "Where the water of the pump comes from that no chain of the lay leads to. Left out where the lay feeds every pump.",
         ),
         required("lay", Type::Ref(&["lay"]), "Where it goes."),
         optional(
             "drive",
             Type::Ref(&["drive"]),
             "What turns the pump; its limits then hold.",
+        ),
+        optional(
+            "drives",
+            Type::RefList(&["drive"]),
+            "What turns each of several pumps: the drive whose `turns` names it. Their limits then hold.",
         ),
         optional(
             "position",
@@ -243,6 +253,14 @@ pub static DUTY: KindDef = KindDef {
             |cx, d| proof(cx, d, |s| s.residual_energy)
         ),
         solved!(
+            "pumps",
+            Type::Any,
+            "Each pump of the duty at work, where there are several: speed, flow, pressures, power and suction head.",
+            "from the solution",
+            false,
+            pumps
+        ),
+        solved!(
             "stations",
             Type::Any,
             "Pressure, flow and reaction at each named station of the lay.",
@@ -254,16 +272,38 @@ pub static DUTY: KindDef = KindDef {
             "checks",
             Type::Truth,
             "Whether the solution keeps every limit that was stated.",
-            "NPSH, hose pressure, engine power, nozzle range, reaction",
+            "NPSH, intake pressure of a relay, hose pressure, engine power, nozzle range, reaction",
             false,
             checks
         ),
     ],
     holds: true,
+    check: Some(check),
     member: Some(member),
     member_names: Some(member_names),
     ..BLANK
 };
+
+/// A duty needs a supply unless its lay feeds every pump.
+fn check(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
+    if cx.get(d, "supply")? != Value::Absent {
+        return Ok(());
+    }
+    let Some(lay) = cx.reference(d, "lay")? else {
+        return Ok(());
+    };
+    let before = cx.findings.len();
+    let graph = hydraulic::graph(cx, lay)?;
+    cx.findings.truncate(before);
+    let item = cx.item(d);
+    if graph.is_some_and(|g| g.asks_for_supply())
+        && let Some(decl) = crate::slots::decl_of(&item.item)
+        && let Some(f) = DUTY.fields.iter().find(|f| f.name == "supply")
+    {
+        crate::check::missing(cx, d, decl, DUTY.word, f, Some(decl.body));
+    }
+    Ok(())
+}
 
 fn solution(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     Ok(match hydraulic::solve(cx, d)? {
@@ -279,10 +319,18 @@ fn solved_by(cx: &mut Cx<'_>, d: DeclId) -> Eval<Option<Arc<Solution>>> {
     })
 }
 
+/// The pump of a duty that has one.
+fn alone(s: &Solution) -> Option<&PumpPoint> {
+    match s.pumps.as_slice() {
+        [one] => Some(one),
+        _ => None,
+    }
+}
+
 fn pump(cx: &mut Cx<'_>, d: DeclId, kind: Kind, f: fn(&PumpPoint) -> Option<f64>) -> Eval<Value> {
     Ok(match solved_by(cx, d)? {
         None => Value::Unknown,
-        Some(s) => match s.pumps.first().and_then(f) {
+        Some(s) => match alone(&s).and_then(f) {
             Some(v) => Value::Quantity(Quantity::computed(kind, v).origin(s.origin)),
             None => Value::Absent,
         },
@@ -296,19 +344,77 @@ fn proof(cx: &mut Cx<'_>, d: DeclId, f: fn(&Solution) -> f64) -> Eval<Value> {
     })
 }
 
-fn engine_speed(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+/// What turns a pump in a duty: the one `drive` of a lone pump, or the one among all that are named that turns it.
+pub(crate) fn drive_of(
+    cx: &mut Cx<'_>,
+    duty: DeclId,
+    pump: DeclId,
+    alone: bool,
+) -> Eval<Option<DeclId>> {
+    let one = cx.reference(duty, "drive")?;
+    if alone && one.is_some() {
+        return Ok(one);
+    }
+    let mut all: Vec<DeclId> = one.into_iter().collect();
+    if let Value::List(more) = cx.get(duty, "drives")? {
+        all.extend(more.iter().filter_map(|v| match v {
+            Value::Decl(d) => Some(*d),
+            _ => None,
+        }));
+    }
+    for d in all {
+        if cx.reference(d, "turns")? == Some(pump) {
+            return Ok(Some(d));
+        }
+    }
+    Ok(None)
+}
+
+/// Speed of the engine of a pump, rad/s, and its power left over at the pump shaft, W, as far as they are known.
+fn engine_of(
+    cx: &mut Cx<'_>,
+    d: DeclId,
+    p: &PumpPoint,
+    alone: bool,
+) -> Eval<(Option<f64>, Option<f64>)> {
+    let Some(drive) = drive_of(cx, d, p.pump, alone)? else {
+        return Ok((None, None));
+    };
+    let Some(r) = cx.si(drive, "gear_ratio")? else {
+        return Ok((None, None));
+    };
+    let speed = p.speed / r;
+    let margin = match p.power {
+        Some(need) => engine_power(cx, drive, speed)?.map(|have| have - need),
+        None => None,
+    };
+    Ok((Some(speed), margin))
+}
+
+fn engine(
+    cx: &mut Cx<'_>,
+    d: DeclId,
+    kind: Kind,
+    which: fn((Option<f64>, Option<f64>)) -> Option<f64>,
+) -> Eval<Value> {
     let Some(s) = solved_by(cx, d)? else {
         return Ok(Value::Unknown);
     };
-    let Some(drive) = cx.reference(d, "drive")? else {
+    let Some(p) = alone(&s) else {
         return Ok(Value::Absent);
     };
-    let (Some(r), Some(p)) = (cx.si(drive, "gear_ratio")?, s.pumps.first()) else {
-        return Ok(Value::Unknown);
-    };
-    Ok(Value::Quantity(
-        Quantity::computed(Kind::RotationalSpeed, p.speed / r).origin(s.origin),
-    ))
+    Ok(match which(engine_of(cx, d, p, true)?) {
+        Some(v) => Value::Quantity(Quantity::computed(kind, v).origin(s.origin)),
+        None => Value::Absent,
+    })
+}
+
+fn engine_speed(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    engine(cx, d, Kind::RotationalSpeed, |e| e.0)
+}
+
+fn power_margin(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    engine(cx, d, Kind::Power, |e| e.1)
 }
 
 /// The engine's power at the pump shaft, W, at an engine speed, rad/s.
@@ -331,25 +437,63 @@ fn engine_power(cx: &mut Cx<'_>, drive: DeclId, speed: f64) -> Eval<Option<f64>>
     Ok(engine.ok().and_then(|x| x.power(speed).ok()).map(|w| w * e))
 }
 
-fn power_margin(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+/// A pump at work as a record; `alone` where the duty has no other.
+fn pump_record(
+    cx: &mut Cx<'_>,
+    d: DeclId,
+    p: &PumpPoint,
+    alone: bool,
+    origin: Origin,
+) -> Eval<Value> {
+    let (engine_speed, power_margin) = engine_of(cx, d, p, alone)?;
+    let efficiency = p
+        .power
+        .and_then(|w| affinity::efficiency(p.flow, p.rise, w).ok());
+    let all = [
+        ("speed", Kind::RotationalSpeed, Some(p.speed)),
+        ("flow", Kind::Flow, Some(p.flow)),
+        ("discharge_pressure", Kind::GaugePressure, Some(p.discharge)),
+        ("intake_pressure", Kind::GaugePressure, Some(p.intake)),
+        ("net_pressure", Kind::Pressure, Some(p.rise)),
+        (
+            "water_power",
+            Kind::Power,
+            Some(affinity::water_power(p.flow, p.rise)),
+        ),
+        ("shaft_power", Kind::Power, p.power),
+        ("efficiency", Kind::Ratio, efficiency),
+        ("npsh_available", Kind::Head, Some(p.npsh_available)),
+        ("npsh_required", Kind::Head, p.npsh_required),
+        (
+            "npsh_margin",
+            Kind::Head,
+            p.npsh_required.map(|r| p.npsh_available - r),
+        ),
+        ("engine_speed", Kind::RotationalSpeed, engine_speed),
+        ("power_margin", Kind::Power, power_margin),
+    ];
+    let mut fields: Vec<(SmolStr, Value)> = vec![("name".into(), Value::Text(p.name.clone()))];
+    fields.extend(all.into_iter().filter_map(|(name, kind, v)| {
+        let q = Quantity::computed(kind, v?).origin(origin);
+        Some((SmolStr::new_static(name), Value::Quantity(q)))
+    }));
+    Ok(Value::Record(Arc::new(Record {
+        what: "pump at work",
+        fields,
+    })))
+}
+
+fn pumps(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     let Some(s) = solved_by(cx, d)? else {
         return Ok(Value::Unknown);
     };
-    let Some(drive) = cx.reference(d, "drive")? else {
-        return Ok(Value::Absent);
-    };
-    let (Some(r), Some(p)) = (cx.si(drive, "gear_ratio")?, s.pumps.first()) else {
-        return Ok(Value::Unknown);
-    };
-    let Some(power) = p.power else {
-        return Ok(Value::Absent);
-    };
-    Ok(match engine_power(cx, drive, p.speed / r)? {
-        Some(have) => {
-            Value::Quantity(Quantity::computed(Kind::Power, have - power).origin(s.origin))
+    let mut list = Vec::with_capacity(s.pumps.len());
+    if s.pumps.len() > 1 {
+        for p in &s.pumps {
+            list.push(pump_record(cx, d, p, false, s.origin)?);
         }
-        None => Value::Absent,
-    })
+    }
+    Ok(Value::List(list.into()))
 }
 
 fn station_record(s: &StationPoint, origin: Origin) -> Value {
@@ -393,6 +537,9 @@ fn member(cx: &mut Cx<'_>, d: DeclId, name: &str) -> Eval<Option<Value>> {
     let Some(s) = solved_by(cx, d)? else {
         return Ok(Some(Value::Unknown));
     };
+    if let Some(p) = s.pumps.iter().find(|p| p.name == name) {
+        return pump_record(cx, d, p, s.pumps.len() == 1, s.origin).map(Some);
+    }
     Ok(s.stations
         .iter()
         .find(|x| x.label.as_deref() == Some(name))
@@ -408,11 +555,20 @@ fn member_names(cx: &mut Cx<'_>, d: DeclId) -> Eval<Vec<String>> {
         if let Some(decl) = crate::slots::decl_of(&parsed.item) {
             for e in &decl.entries {
                 if let cutwater_syntax::ast::EntryKind::Chain(c) = &e.kind {
-                    names.extend(
-                        c.iter()
-                            .filter_map(|s| s.label.as_ref())
-                            .map(|l| l.text.to_string()),
-                    );
+                    for s in c {
+                        // A pump goes by its own name where none stands before it.
+                        let own = match s.what.names.as_slice() {
+                            [.., pump, side]
+                                if matches!(side.text.as_str(), "discharge" | "intake") =>
+                            {
+                                Some(pump)
+                            }
+                            _ => None,
+                        };
+                        if let Some(n) = s.label.as_ref().or(own) {
+                            names.push(n.text.to_string());
+                        }
+                    }
                 }
             }
         }
@@ -422,6 +578,9 @@ fn member_names(cx: &mut Cx<'_>, d: DeclId) -> Eval<Vec<String>> {
     }
     Ok(names)
 }
+
+/// Least pressure at the intake of a pump that hose feeds, Pa gauge: 5 psi (common practice).
+const RELAY_INTAKE: f64 = 5.0 * 6_894.757_293_168;
 
 /// Crew guide: most reaction, N, for so many firefighters at the nozzle.
 fn crew_limit(crew: u32) -> f64 {
@@ -443,13 +602,37 @@ fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     let mut ok = true;
     let text = |v: f64, kind: Kind| show::si(v, kind, None, &settings);
     for p in &s.pumps {
-        let supply = cx.place(d, "supply");
+        let alone = s.pumps.len() == 1;
+        let supply = match cx.get(d, "supply")? {
+            Value::Decl(_) if !p.fed => cx.place(d, "supply"),
+            _ => Local::Span(s.lay, p.span),
+        };
+        let whose = match alone {
+            true => format!("duty `{name}`"),
+            false => format!("pump `{}` of duty `{name}`", p.name),
+        };
+        if p.fed && p.intake < RELAY_INTAKE {
+            ok = false;
+            let least = text(RELAY_INTAKE, Kind::GaugePressure);
+            cx.report(
+                Finding::new(
+                    &RELAY_STARVED,
+                    Local::Span(s.lay, p.span),
+                    format!("{whose} takes more than the lines to it bring: its intake is at {}, below {least}", text(p.intake, Kind::GaugePressure)),
+                )
+                .here("starved")
+                .help("raise the pressure of the pump before it, lay more or larger lines, or shorten them; a supply line below the air's pressure collapses")
+                .source("common practice: 5 psi or more left at the intake of a pump that is fed by hose")
+                .number("intake", p.intake / 6_894.757_293_168, "psi")
+                .number("least", RELAY_INTAKE / 6_894.757_293_168, "psi"),
+            );
+        }
         if let Some(need) = p.npsh_required {
             let (a, r) = (text(p.npsh_available, Kind::Head), text(need, Kind::Head));
             if p.npsh_available < need {
                 ok = false;
                 cx.report(
-                    Finding::new(&CAVITATION, supply, format!("duty `{name}` cavitates: {a} of suction head is available, {r} is required"))
+                    Finding::new(&CAVITATION, supply, format!("{whose} cavitates: {a} of suction head is available, {r} is required"))
                         .here("too little suction head")
                         .label(Local::Head(p.pump), "its NPSH required")
                         .help("lower the lift, use larger or more suction hose, slow down or ask for less flow")
@@ -459,7 +642,7 @@ fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                 );
             } else if p.npsh_available < need + 1.0 {
                 cx.report(
-                    Finding::new(&NPSH_MARGIN, supply, format!("duty `{name}` has only {} of suction head left over ({a} available, {r} required)", text(p.npsh_available - need, Kind::Head)))
+                    Finding::new(&NPSH_MARGIN, supply, format!("{whose} has only {} of suction head left over ({a} available, {r} required)", text(p.npsh_available - need, Kind::Head)))
                         .here("little left over")
                         .source("common practice: a margin over NPSH required, here 1 m"),
                 );
@@ -467,24 +650,25 @@ fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
         }
         if p.unstable {
             cx.report(
-                Finding::new(&UNSTABLE, cx.place(d, "lay"), format!("in duty `{name}` the pump works where its curve rises with flow: it can hunt"))
+                Finding::new(&UNSTABLE, cx.place(d, "lay"), format!("in duty `{name}` pump `{}` works where its curve rises with flow: it can hunt", p.name))
                     .here("unstable")
                     .label(Local::Head(p.pump), "its curve"),
             );
         }
-        if let Some(drive) = cx.reference(d, "drive")?
+        if let Some(drive) = drive_of(cx, d, p.pump, alone)?
             && let (Some(need), Some(r)) = (p.power, cx.si(drive, "gear_ratio")?)
             && let Some(have) = engine_power(cx, drive, p.speed / r)?
             && have < need
         {
             ok = false;
-            let place = cx.place(d, "drive");
+            let named = cx.reference(d, "drive")? == Some(drive);
+            let place = cx.place(d, if named { "drive" } else { "drives" });
             let table = cx.place(drive, "output");
             cx.report(
                 Finding::new(
                     &ENGINE_POWER,
                     place,
-                    format!("duty `{name}` takes {} at the pump shaft, but the engine gives {} there at {}", text(need, Kind::Power), text(have, Kind::Power), text(p.speed / r, Kind::RotationalSpeed)),
+                    format!("{whose} takes {} at the pump shaft, but the engine gives {} there at {}", text(need, Kind::Power), text(have, Kind::Power), text(p.speed / r, Kind::RotationalSpeed)),
                 )
                 .here("not enough power")
                 .label(table, "the engine's output")
