@@ -1074,6 +1074,8 @@ pub struct PumpPoint {
     pub name: SmolStr,
     /// Whether a chain of the lay leads to its intake.
     pub fed: bool,
+    /// Whether its water comes from another pump.
+    pub relayed: bool,
     /// Speed, rad/s.
     pub speed: f64,
     /// Flow, m³/s.
@@ -1283,15 +1285,7 @@ impl Job<'_, '_> {
                 .and_then(|h| solution.control.get(h.index()).copied())
                 .unwrap_or_else(|| p.ratio());
             let speed = ratio * p.curve.tested_speed();
-            points.push(self.pump_point(
-                &solution,
-                &graph.pumps[k],
-                links[k],
-                p,
-                speed,
-                &built,
-                &air,
-            )?);
+            points.push(self.pump_point(&solution, &graph, k, links[k], p, speed, &built, &air)?);
         }
         let mut stations = Vec::with_capacity(graph.stations.len());
         for (k, s) in graph.stations.iter().enumerate() {
@@ -1718,7 +1712,8 @@ impl Job<'_, '_> {
     fn pump_point(
         &mut self,
         solution: &cutwater_hydraulics::network::Solution,
-        site: &PumpSite,
+        graph: &Graph,
+        k: usize,
         link: LinkId,
         p: &AtWork,
         speed: f64,
@@ -1727,6 +1722,8 @@ impl Job<'_, '_> {
     ) -> Eval<PumpPoint> {
         use crate::kinds::pump::curve_with;
         let position = self.cx.choice(self.duty, "position")?;
+        let site = &graph.pumps[k];
+        let reach = graph.reach(site.intake);
         let flow = solution.flow(link);
         let intake = solution.pressure(built.nodes[&site.intake]);
         let discharge = solution.pressure(built.nodes[&site.discharge]);
@@ -1738,6 +1735,7 @@ impl Job<'_, '_> {
             pump: p.pump,
             name: p.name.clone(),
             fed: site.fed,
+            relayed: graph.pumps.iter().any(|o| reach[o.discharge]),
             speed,
             flow,
             rise: discharge - intake,

@@ -64,8 +64,8 @@ codes! {
         "NPSH required is usually stated at 3 % loss of head: at that point the pump cavitates already. A margin of some feet is wise; how much is for the pump's maker to say.",
         fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 26\n        300 180 27\n        600 140 30\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold speed = 3000 rpm\n}\n", silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 6\n        300 180 8\n        600 140 12\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold speed = 3000 rpm\n}\n";
     /// Raised by `duty`.
-    RELAY_STARVED = "CW1621" "relay-starved" Error, "A pump that hose feeds takes more than the hose brings.",
-        "A pump that another pump or a hydrant feeds through hose should keep a few psi at its intake (common practice: 5 psi or more). Below that it runs away from its supply: soft hose collapses, the pump cavitates and the lines it feeds fail. The pumps of a relay must be balanced: the one before it gives more, or it asks for less.",
+    RELAY_STARVED = "CW1621" "relay-starved" Error, "A pump that another feeds takes more than the hose brings.",
+        "A pump that another pump feeds through hose should keep a few psi at its intake (common practice: 5 psi or more). Below that it runs away from its supply: soft hose collapses, the pump cavitates and the lines it feeds fail. The pumps of a relay must be balanced: the one before it gives more, or it asks for less.",
         fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p {}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 1500 rpm\n    hold n.pressure = 100 psi\n}\n",
         silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p {}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 2500 rpm\n    hold n.pressure = 100 psi\n}\n";
 }
@@ -611,7 +611,7 @@ fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
             true => format!("duty `{name}`"),
             false => format!("pump `{}` of duty `{name}`", p.name),
         };
-        if p.fed && p.intake < RELAY_INTAKE {
+        if p.relayed && p.intake < RELAY_INTAKE {
             ok = false;
             let least = text(RELAY_INTAKE, Kind::GaugePressure);
             cx.report(
@@ -622,7 +622,7 @@ fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                 )
                 .here("starved")
                 .help("raise the pressure of the pump before it, lay more or larger lines, or shorten them; a supply line below the air's pressure collapses")
-                .source("common practice: 5 psi or more left at the intake of a pump that is fed by hose")
+                .source("common practice: 5 psi or more left at the intake of a pump that another feeds")
                 .number("intake", p.intake / 6_894.757_293_168, "psi")
                 .number("least", RELAY_INTAKE / 6_894.757_293_168, "psi"),
             );
