@@ -1132,6 +1132,8 @@ pub struct RunPoint {
     pub highest: f64,
     /// Lower of them.
     pub lowest: f64,
+    /// Whether it leads from open water below to a pump: suction hose.
+    pub suction: bool,
     /// Velocity, m/s, where the bore is known.
     pub velocity: Option<f64>,
     /// Its place in the lay.
@@ -1315,6 +1317,7 @@ impl Job<'_, '_> {
                 span: s.span,
             });
         }
+        let suction = self.behind_drafts(&graph)?;
         let mut runs = Vec::with_capacity(graph.runs.len());
         for (k, r) in graph.runs.iter().enumerate() {
             let links = &built.runs[k];
@@ -1335,6 +1338,7 @@ impl Job<'_, '_> {
                     .unwrap_or(0.0),
                 highest: ends[0].max(ends[1]),
                 lowest: ends[0].min(ends[1]),
+                suction: suction[r.from],
                 velocity: area.map(|a| flow.abs() / a),
                 span: r.span,
             });
@@ -1357,6 +1361,18 @@ impl Job<'_, '_> {
                 .max(curves.unwrap_or(Origin::Computed))
                 .max(Origin::Computed),
         }))
+    }
+
+    /// Which points water comes to from a `draft` supply of the lay without passing a pump.
+    fn behind_drafts(&mut self, graph: &Graph) -> Eval<Vec<bool>> {
+        let mut all = vec![false; graph.heights.len()];
+        for s in &graph.sources {
+            if supply::source(self.cx, s.supply)? == Some("draft") {
+                let reach = graph.reach(s.point);
+                all.iter_mut().zip(reach).for_each(|(a, r)| *a |= r);
+            }
+        }
+        Ok(all)
     }
 
     /// The supply of the pump that no chain feeds: the inner `None` where every pump is fed, the outer one where

@@ -16,12 +16,12 @@ use std::sync::Arc;
 codes! {
     /// Raised by `duty`.
     DUTY_FORM = "CW1610" "duty-incomplete" Error, "A duty that does not say enough to be solved.",
-        "A duty needs a supply, a lay that begins at one pump with a tested curve, and one thing held.",
+        "A duty needs a lay whose pumps have tested curves, a supply for the pump that no chain of the lay leads to, and one thing held for each pump. What names a pump is held by its speed; a station's pressure or flow by the pump whose water comes to it.",
         fires "pump p { rating = 500 gpm at 150 psi }\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n",
         silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n";
     /// Raised by `duty`.
     DUTY_HOLD = "CW1611" "duty-hold" Error, "A `hold` of something that cannot be held.",
-        "Held are the pump's `speed`, `engine.speed`, `discharge.pressure`, `net_pressure`, or a named station's `pressure` or `flow`.",
+        "Held are a pump's `speed`, `engine.speed`, `discharge.pressure` or `net_pressure` (of several pumps with its name in front: `relay.speed`), or a named station's `pressure` or `flow`.",
         fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> left: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold lft.pressure = 100 psi\n}\n",
         silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> left: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold left.pressure = 100 psi\n}\n", fixes NeedsALook;
     /// Raised by `duty`.
@@ -64,10 +64,15 @@ codes! {
         "NPSH required is usually stated at 3 % loss of head: at that point the pump cavitates already. A margin of some feet is wise; how much is for the pump's maker to say.",
         fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 26\n        300 180 27\n        600 140 30\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold speed = 3000 rpm\n}\n", silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 6\n        300 180 8\n        600 140 12\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold speed = 3000 rpm\n}\n";
     /// Raised by `duty`.
-    RELAY_STARVED = "CW1621" "relay-starved" Error, "A pump that another feeds takes more than the hose brings.",
-        "A pump that another pump feeds through hose should keep a few psi at its intake (common practice: 5 psi or more). Below that it runs away from its supply: soft hose collapses, the pump cavitates and the lines it feeds fail. The pumps of a relay must be balanced: the one before it gives more, or it asks for less.",
-        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p {}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 1500 rpm\n    hold n.pressure = 100 psi\n}\n",
-        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p {}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 2500 rpm\n    hold n.pressure = 100 psi\n}\n";
+    RELAY_LOW = "CW1621" "relay-intake-low" Warning, "A pump that another feeds has little pressure left at its intake.",
+        "A pump that another pump feeds keeps a residual at its intake, 20 psi as usual (common practice). With less it is about to run away from its supply: soft hose flattens, the pump cavitates and the lines it feeds fail. The pumps of a relay must be balanced: the one before it gives more, or it asks for less.",
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p { }\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 1500 rpm\n    hold n.pressure = 100 psi\n}\n",
+        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p { }\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 2500 rpm\n    hold n.pressure = 100 psi\n}\n";
+    /// Raised by `duty`.
+    HOSE_COLLAPSE = "CW1622" "hose-collapse" Error, "Hose of a lay stands below the air's pressure.",
+        "Only hard suction hose keeps its shape below the pressure of the air. Soft hose flattens and lets nothing through, so that the flow found here does not come about. Hose that leads from a `draft` supply to a pump is taken as suction hose.",
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p { }\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 1300 rpm\n    hold n.pressure = 100 psi\n}\n",
+        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p { }\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 2500 rpm\n    hold n.pressure = 100 psi\n}\n";
 }
 
 macro_rules! solved {
@@ -88,7 +93,7 @@ macro_rules! solved {
 /// A duty.
 pub static DUTY: KindDef = KindDef {
     word: "duty",
-    doc: "A pump at work: its supply, the lay it feeds, and what is held. The solver finds every pressure and flow.",
+    doc: "A pump at work, or several: the supply, the lay, and what is held. The solver finds every pressure and flow. Of one pump the duty's own values speak (`attack.speed`); of several, each goes by its name in the lay (`attack.relay.speed`).",
     fields: &[
         optional(
             "supply",
@@ -370,32 +375,38 @@ pub(crate) fn drive_of(
     Ok(None)
 }
 
-/// Speed of the engine of a pump, rad/s, and its power left over at the pump shaft, W, as far as they are known.
-fn engine_of(
-    cx: &mut Cx<'_>,
-    d: DeclId,
-    p: &PumpPoint,
-    alone: bool,
-) -> Eval<(Option<f64>, Option<f64>)> {
+/// The engine of a pump at work, as far as it is known.
+#[derive(Default)]
+struct AtEngine {
+    /// Its speed, rad/s.
+    speed: Option<f64>,
+    /// Its power left over at the pump shaft, W.
+    margin: Option<f64>,
+}
+
+fn engine_of(cx: &mut Cx<'_>, d: DeclId, p: &PumpPoint, alone: bool) -> Eval<AtEngine> {
     let Some(drive) = drive_of(cx, d, p.pump, alone)? else {
-        return Ok((None, None));
+        return Ok(AtEngine::default());
     };
     let Some(r) = cx.si(drive, "gear_ratio")? else {
-        return Ok((None, None));
+        return Ok(AtEngine::default());
     };
     let speed = p.speed / r;
     let margin = match p.power {
         Some(need) => engine_power(cx, drive, speed)?.map(|have| have - need),
         None => None,
     };
-    Ok((Some(speed), margin))
+    Ok(AtEngine {
+        speed: Some(speed),
+        margin,
+    })
 }
 
 fn engine(
     cx: &mut Cx<'_>,
     d: DeclId,
     kind: Kind,
-    which: fn((Option<f64>, Option<f64>)) -> Option<f64>,
+    which: fn(AtEngine) -> Option<f64>,
 ) -> Eval<Value> {
     let Some(s) = solved_by(cx, d)? else {
         return Ok(Value::Unknown);
@@ -410,11 +421,11 @@ fn engine(
 }
 
 fn engine_speed(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
-    engine(cx, d, Kind::RotationalSpeed, |e| e.0)
+    engine(cx, d, Kind::RotationalSpeed, |e| e.speed)
 }
 
 fn power_margin(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
-    engine(cx, d, Kind::Power, |e| e.1)
+    engine(cx, d, Kind::Power, |e| e.margin)
 }
 
 /// The engine's power at the pump shaft, W, at an engine speed, rad/s.
@@ -445,7 +456,7 @@ fn pump_record(
     alone: bool,
     origin: Origin,
 ) -> Eval<Value> {
-    let (engine_speed, power_margin) = engine_of(cx, d, p, alone)?;
+    let engine = engine_of(cx, d, p, alone)?;
     let efficiency = p
         .power
         .and_then(|w| affinity::efficiency(p.flow, p.rise, w).ok());
@@ -469,8 +480,8 @@ fn pump_record(
             Kind::Head,
             p.npsh_required.map(|r| p.npsh_available - r),
         ),
-        ("engine_speed", Kind::RotationalSpeed, engine_speed),
-        ("power_margin", Kind::Power, power_margin),
+        ("engine_speed", Kind::RotationalSpeed, engine.speed),
+        ("power_margin", Kind::Power, engine.margin),
     ];
     let mut fields: Vec<(SmolStr, Value)> = vec![("name".into(), Value::Text(p.name.clone()))];
     fields.extend(all.into_iter().filter_map(|(name, kind, v)| {
@@ -579,8 +590,8 @@ fn member_names(cx: &mut Cx<'_>, d: DeclId) -> Eval<Vec<String>> {
     Ok(names)
 }
 
-/// Least pressure at the intake of a pump that hose feeds, Pa gauge: 5 psi (common practice).
-const RELAY_INTAKE: f64 = 5.0 * 6_894.757_293_168;
+/// Least pressure at the intake of a pump that another feeds, Pa gauge: 20 psi (common practice).
+const RELAY_INTAKE: f64 = 20.0 * 6_894.757_293_168;
 
 /// Crew guide: most reaction, N, for so many firefighters at the nozzle.
 fn crew_limit(crew: u32) -> f64 {
@@ -614,15 +625,17 @@ fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
         if p.relayed && p.intake < RELAY_INTAKE {
             ok = false;
             let least = text(RELAY_INTAKE, Kind::GaugePressure);
+            let place = cx.place(d, "lay");
             cx.report(
                 Finding::new(
-                    &RELAY_STARVED,
-                    Local::Span(s.lay, p.span),
-                    format!("{whose} takes more than the lines to it bring: its intake is at {}, below {least}", text(p.intake, Kind::GaugePressure)),
+                    &RELAY_LOW,
+                    place,
+                    format!("{whose} has {} left at its intake; a relay is run with {least} or more", text(p.intake, Kind::GaugePressure)),
                 )
-                .here("starved")
-                .help("raise the pressure of the pump before it, lay more or larger lines, or shorten them; a supply line below the air's pressure collapses")
-                .source("common practice: 5 psi or more left at the intake of a pump that another feeds")
+                .here("too little for a pump of this lay")
+                .label(Local::Span(s.lay, p.span), "this pump")
+                .help("raise the pressure of the pump before it, lay more or larger lines, or shorten them")
+                .source("common practice: 20 psi left at the intake of a relay's pump")
                 .number("intake", p.intake / 6_894.757_293_168, "psi")
                 .number("least", RELAY_INTAKE / 6_894.757_293_168, "psi"),
             );
@@ -679,6 +692,22 @@ fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
         }
     }
     for r in &s.runs {
+        // Where nothing flows the water does not stand that high.
+        if r.lowest < 0.0 && !r.suction && r.flow.abs() > 1e-9 {
+            ok = false;
+            let place = cx.place(d, "lay");
+            cx.report(
+                Finding::new(
+                    &HOSE_COLLAPSE,
+                    place,
+                    format!("in duty `{name}` hose `{}` stands at {}, below the air's pressure: soft hose flattens there", cx.name(r.hose), text(r.lowest, Kind::GaugePressure)),
+                )
+                .here("flattens hose of this lay")
+                .label(Local::Span(s.lay, r.span), "this hose")
+                .help("raise the pressure at its near end, lay more or larger lines, or ask for less flow; only hard suction hose stands a vacuum")
+                .number("pressure", r.lowest / 6_894.757_293_168, "psi"),
+            );
+        }
         if let Some(limit) = cx.si(r.hose, "pressure_limit")?
             && r.highest > limit
         {

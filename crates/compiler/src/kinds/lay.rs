@@ -8,7 +8,7 @@ use crate::{DeclId, Eval};
 codes! {
     /// Raised by `lay`.
     LAY_STATION = "CW1601" "lay-station" Error, "A station of a lay that does not fit its place.",
-        "A chain begins at a pump's `discharge` or at a named station, and goes on through hose (`300 ft of NAME`), appliances and named stations; a nozzle ends it.",
+        "A chain begins at a pump's `discharge`, at a supply or at a named station, and goes on through hose (`300 ft of NAME`), appliances and named stations; a nozzle or a pump's `intake` ends it.",
         fires "pump p { rating = 500 gpm at 150 psi }\nlay l { p.discharge -> n: std.fog_150_100 -> 50 ft of std.attack_1_3_4 -> m: std.fog_150_100 }\n",
         silent "pump p { rating = 500 gpm at 150 psi }\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\n";
     /// Raised by `lay`.
@@ -31,7 +31,7 @@ codes! {
 /// A hose lay.
 pub static LAY: KindDef = KindDef {
     word: "lay",
-    doc: "A hose lay, written as chains of stations joined by `->`: `main.discharge -> 300 ft of stock.supply_3 rise 8 ft -> y1: std.gated_wye`, then `y1 -> … -> left: std.fog_150_100`. A name before `:` names the station, so that other chains and duties can speak of it. After a length of hose, `rise 8 ft` or `fall 8 ft` says how much higher or lower its far end is, and `lines 2` that two equal lines lie side by side.",
+    doc: "A hose lay, written as chains of stations joined by `->`: `main.discharge -> 300 ft of stock.supply_3 rise 8 ft -> y1: std.gated_wye`, then `y1 -> … -> left: std.fog_150_100`. A chain begins at a pump's `discharge`, at a named station or at a supply, and may end at another pump's `intake`: `source.discharge -> 900 ft of stock.supply_5 -> relay.intake`. A name before `:` names the station, or the pump, so that other chains and duties can speak of it. After a length of hose, `rise 8 ft` or `fall 8 ft` says how much higher or lower its far end is, and `lines 2` that two equal lines lie side by side.",
     chains: true,
     check: Some(check),
     ..BLANK
