@@ -141,6 +141,28 @@ impl Curve {
         )
     }
 
+    /// The curve with its abscissae lowered by `by`. What falls below zero is cut off, with a point put in at zero; where
+    /// nothing is left but that point there is no curve.
+    ///
+    /// # Errors
+    /// [`InputError`] when fewer than two points are left.
+    pub fn lowered(&self, by: f64) -> Result<Self, InputError> {
+        let mut x = Vec::with_capacity(self.x.len() + 1);
+        let mut y = Vec::with_capacity(self.x.len() + 1);
+        let (low, high) = self.domain();
+        if low < by && by < high {
+            x.push(0.0);
+            y.push(self.inside(by).0);
+        }
+        for (a, b) in self.x.iter().zip(&self.y) {
+            if *a > by || *a == by && x.is_empty() {
+                x.push(a - by);
+                y.push(*b);
+            }
+        }
+        Self::new(x, y)
+    }
+
     /// The largest abscissa in the tested range where the curve has the ordinate `y`: for a pump curve, the flow on
     /// the stable (falling) branch. `None` when the tested range never reaches `y`.
     pub fn largest_at(&self, y: f64) -> Option<f64> {

@@ -8,7 +8,7 @@
 //! Invariants: a flow outside the tested range, carried to the speed asked for, is an error and never an
 //! extrapolation. The rise is the *net* pressure rise, discharge total pressure less intake total pressure.
 //!
-//! What it does not do: wear-ring leakage (see `cutwater-mechanics`), prediction from geometry, cavitation.
+//! What it does not do: the leak of a wear ring itself (see `cutwater-mechanics`), prediction from geometry, cavitation.
 
 use crate::curve::{Curve, CurveError};
 use crate::error::{InputError, positive};
@@ -212,6 +212,24 @@ impl PumpCurve {
             rise: self.rise.scaled(n, 1.0),
             power: self.power.as_ref().map(|c| c.scaled(n, n)),
             npshr: self.npshr.as_ref().map(|c| c.scaled(n, 1.0)),
+        })
+    }
+
+    /// The curve with `leak` (m³/s, at the tested speed) more water running back through the wear rings than when it was
+    /// tested, or less where it is below zero: the impeller passes what is delivered and what leaks, so what it did
+    /// at a flow it now does at that flow less the leak (first-order model; textbook). The leak is taken as growing
+    /// with the speed like every flow of the curve.
+    ///
+    /// # Errors
+    /// [`InputError`] when the leak is not finite or takes all of the tested range.
+    pub fn with_leak(&self, leak: f64) -> Result<Self, InputError> {
+        crate::error::finite("leak through the wear rings (m³/s)", leak)?;
+        let lowered = |c: &Curve| c.lowered(leak);
+        Ok(Self {
+            tested_speed: self.tested_speed,
+            rise: lowered(&self.rise)?,
+            power: self.power.as_ref().map(lowered).transpose()?,
+            npshr: self.npshr.as_ref().map(lowered).transpose()?,
         })
     }
 

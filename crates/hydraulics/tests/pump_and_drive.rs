@@ -324,3 +324,33 @@ fn drive_margins() {
     );
     assert!(smooth.power(500.0).is_err());
 }
+
+/// More leak moves the curve to smaller flows; what it was at a flow it is at that flow less the leak.
+#[test]
+fn a_leak_moves_the_curve() {
+    let points = |flow: &[f64]| PumpPoints {
+        tested_speed: 300.0,
+        flow: flow.to_vec(),
+        rise: vec![2.0e6, 1.9e6, 1.6e6, 1.1e6],
+        power: Some(vec![3.0e4, 5.0e4, 7.0e4, 8.0e4]),
+        npshr: None,
+    };
+    let tested = PumpCurve::new(points(&[0.0, 0.02, 0.04, 0.06])).unwrap();
+    let worn = tested.with_leak(0.01).unwrap();
+    for q in [0.01, 0.03, 0.049] {
+        let (now, then) = (worn.rise(q, 300.0).unwrap(), tested.rise(q + 0.01, 300.0));
+        assert!((now - then.unwrap()).abs() < 1e-6, "{q}");
+        let (now, then) = (worn.power(q, 300.0).unwrap(), tested.power(q + 0.01, 300.0));
+        assert!((now - then.unwrap()).abs() < 1e-6, "{q}");
+    }
+    // Shut off, the impeller passes the leak alone; the tested range ends that much earlier.
+    let shut = tested.rise(0.01, 300.0).unwrap();
+    assert!((worn.rise(0.0, 300.0).unwrap() - shut).abs() < 1e-6);
+    let (low, high) = worn.domain(300.0).unwrap();
+    assert!(low == 0.0 && (high - 0.05).abs() < 1e-15);
+    // Tighter rings: nothing is known below the leak that is saved.
+    let tight = tested.with_leak(-0.005).unwrap();
+    assert!((tight.domain(300.0).unwrap().0 - 0.005).abs() < 1e-15);
+    assert!(tight.rise(0.0, 300.0).is_err());
+    assert!(tested.with_leak(0.06).is_err() && tested.with_leak(f64::NAN).is_err());
+}

@@ -10,7 +10,7 @@ use super::rotor::{given, need, with_number};
 use super::surroundings::nameless;
 use crate::codes::{TABLE_SHAPE, codes};
 use crate::db::{Cx, Local};
-use crate::schema::short::{column, extra_column, optional, positive, required};
+use crate::schema::short::{column, extra_column, optional, positive, required, signed};
 use crate::schema::{BLANK, ColumnDef, ComputedDef, KindDef, PartDef, Sign, TableDef, Type};
 use crate::show;
 use crate::slots::{decl_of, find};
@@ -78,6 +78,11 @@ codes! {
         fires "pump main {\n    rating = 750 gpm at 150 psi\n    curve at 3300 rpm (flow gpm, net psi, power hp) {\n           0 231  52\n         625 222 118\n        1000 200 150\n    }\n}\n",
         silent "pump main {\n    rating = 750 gpm at 150 psi\n    curve at 3300 rpm (flow gpm, net psi, power hp) {\n           0 231  52\n         625 222 118\n        1000 200 150\n        1250 176 170\n        1500 141 181\n    }\n}\n";
     /// Raised by `pump`.
+    LEAK_UNKNOWN = "CW1312" "leakage-unknown" Error, "What other rings than the tested ones cost cannot be computed.",
+        "A pump whose `rings` are not its `tested_rings` gives less, or more, than its curve: what leaks back through them is computed from the first stage's outside diameter and, of each ring, the diameter it runs on, its clearance, `land_length` and, of a labyrinth, `gaps`. Something of that is missing, so the curve cannot be moved and nothing is computed from it.",
+        fires "impeller wheel {\n    outside_diameter = 10 in\n}\nring new {\n    bore        = 5.505 in\n    runs_on     = 5.500 in\n}\nring worn like new { bore = 5.520 in }\npump main {\n    rating = 500 gpm at 150 psi\n    stages = [wheel]\n    rings  = [worn]\n    tested_rings = [new]\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 185\n        700 150\n    }\n}\n",
+        silent "impeller wheel {\n    outside_diameter = 10 in\n}\nring new {\n    bore        = 5.505 in\n    runs_on     = 5.500 in\n    land_length = 0.75 in\n}\nring worn like new { bore = 5.520 in }\npump main {\n    rating = 500 gpm at 150 psi\n    stages = [wheel]\n    rings  = [worn]\n    tested_rings = [new]\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 185\n        700 150\n    }\n}\n";
+    /// Raised by `pump`.
     CURVE_UNUSED = "CW1311" "curve-unused" Warning, "A curve that is not used with this connection.",
         "`connection` says how the stages are joined, and this table belongs to another way. Take it out, or change the connection.",
         fires "pump main {\n    rating = 1250 gpm at 150 psi\n    connection = single\n    curve at 3300 rpm (flow gpm, net psi) {\n           0 231\n         625 222\n        1250 176\n        1500 141\n    }\n    series_curve at 3300 rpm (flow gpm, net psi) {\n           0 462\n         625 444\n        1250 352\n    }\n}\n",
@@ -140,6 +145,11 @@ pub static PUMP: KindDef = KindDef {
         ),
         optional("rings", Type::RefList(&["ring"]), "Its wear rings."),
         optional(
+            "tested_rings",
+            Type::RefList(&["ring"]),
+            "The wear rings its curve was tested with, where those of `rings` are others now: worn, or new. The curve then counts what leaks more, or less.",
+        ),
+        optional(
             "connection",
             Type::Choice(&[
                 ("single", "One stage."),
@@ -198,6 +208,36 @@ pub static PUMP: KindDef = KindDef {
         ),
     ],
     computed: &[
+        ComputedDef {
+            name: "ring_leakage",
+            ty: positive(Kind::Flow),
+            doc: "Water that runs back through all its wear rings at the speed of its curve, rotor in the middle.",
+            formula: "each ring: ρ V²/2 · (0.5 + f L/c + 1.0) over its gaps = ¾ ρ (u₂² − u_ring²) / 2, V · area",
+            source: "head across a ring after Stepanoff (1957), from memory; entrance and exit 0.5 and 1.0 velocity heads (published); friction by Blasius with the shaft's turning after Hirs (1973)",
+            solved: false,
+            hint: false,
+            eval: ring_leakage,
+        },
+        ComputedDef {
+            name: "extra_leakage",
+            ty: signed(Kind::Flow),
+            doc: "How much more runs back through `rings` than through `tested_rings`, by which the tested curve moves.",
+            formula: "ring_leakage − the same of tested_rings",
+            source: "first-order model: the impeller passes what is delivered and what leaks back",
+            solved: false,
+            hint: false,
+            eval: extra_leakage,
+        },
+        ComputedDef {
+            name: "wear_loss",
+            ty: signed(Kind::Pressure),
+            doc: "Net pressure that other rings than the tested ones cost at the rated flow, at the speed of the curve.",
+            formula: "tested net at rating.flow − net at rating.flow with extra_leakage",
+            source: "first-order model: the impeller passes what is delivered and what leaks back",
+            solved: false,
+            hint: false,
+            eval: wear_loss,
+        },
         ComputedDef {
             name: "water_power",
             ty: Type::Quantity(Kind::Power, Sign::Positive),
@@ -354,6 +394,8 @@ struct Source {
     /// How many stages add their flows in it; `None` where that is not known.
     in_parallel: Option<u32>,
     origin: Origin,
+    /// Water that runs back through the rings beyond what did in the test, m³/s through the whole pump.
+    leak: f64,
 }
 
 impl Source {
@@ -450,6 +492,7 @@ impl Layout {
                 in_series,
                 in_parallel,
                 origin,
+                leak: 0.0,
             });
         }
         let join = match (way, known) {
@@ -469,6 +512,7 @@ impl Layout {
             in_series,
             in_parallel,
             origin,
+            leak: 0.0,
         })
     }
 }
@@ -476,6 +520,28 @@ impl Layout {
 /// What a pump's curve is read from in a position of its changeover valve. `Err` holds what its reader is worth:
 /// `Unknown` where a table is faulty (reported there), `Absent` where no table fits.
 fn source(cx: &mut Cx<'_>, pump: DeclId, position: Option<&str>) -> Eval<Result<Source, Value>> {
+    let mut source = match tested_source(cx, pump, position)? {
+        Ok(s) => s,
+        Err(v) => return Ok(Err(v)),
+    };
+    match cx.get(pump, "extra_leakage")? {
+        Value::Quantity(q) if q.si() != 0.0 => {
+            source.leak = q.si();
+            source.origin = source.origin.with(Origin::Predicted);
+            Ok(Ok(source))
+        }
+        // Told where it could not be computed.
+        Value::Unknown => Ok(Err(Value::Unknown)),
+        _ => Ok(Ok(source)),
+    }
+}
+
+/// [`source`] with the rings of the test.
+fn tested_source(
+    cx: &mut Cx<'_>,
+    pump: DeclId,
+    position: Option<&str>,
+) -> Eval<Result<Source, Value>> {
     Ok(match Layout::read(cx, pump)? {
         Ok(layout) => layout.source(position).ok_or(Value::Absent),
         Err(v) => Err(v),
@@ -508,11 +574,18 @@ fn points(table: &Table, column: Option<&str>) -> Option<PumpPoints> {
 
 fn joined(source: &Source, column: Option<&str>) -> Option<PumpCurve> {
     let curve = PumpCurve::new(points(&source.table, column)?).ok()?;
-    match source.join {
-        Join::AsTested => Some(curve),
-        Join::Series(n) => curve.in_series(n).ok(),
-        Join::Parallel(n) => curve.in_parallel(n).ok(),
+    let curve = match source.join {
+        Join::AsTested => curve,
+        Join::Series(n) => curve.in_series(n).ok()?,
+        Join::Parallel(n) => curve.in_parallel(n).ok()?,
+    };
+    if source.leak == 0.0 {
+        return Some(curve);
     }
+    // Stages in series share the rings: each passes the same water and leaks its part.
+    curve
+        .with_leak(source.leak / f64::from(source.in_series.unwrap_or(1).max(1)))
+        .ok()
 }
 
 /// The pump's curve and what it rests on.
@@ -566,6 +639,201 @@ fn rating(cx: &mut Cx<'_>, d: DeclId) -> Eval<Result<(Quantity, Quantity), Value
         }
         Value::Unknown => Err(Value::Unknown),
         _ => Err(Value::Absent),
+    })
+}
+
+/// What runs back through rings at a shaft speed (rad/s), m³/s; the inner error names what is not given, with its place.
+fn leak_of(
+    cx: &mut Cx<'_>,
+    d: DeclId,
+    rings: &[DeclId],
+    speed: f64,
+) -> Eval<Result<Option<f64>, (Local, String)>> {
+    use cutwater_mechanics::leakage::{Conditions, FrictionLaw, Gap, Rotation, chain_leakage};
+    let Some(air) = crate::hydraulic::surroundings(cx, d)? else {
+        return Ok(Ok(None));
+    };
+    let stage = match cx.get(d, "stages")? {
+        Value::List(l) => l.iter().find_map(|v| match v {
+            Value::Decl(i) => Some(*i),
+            _ => None,
+        }),
+        Value::Unknown => return Ok(Ok(None)),
+        _ => None,
+    };
+    let Some(stage) = stage else {
+        return Ok(Err((Local::Head(d), "`stages` is not given".to_owned())));
+    };
+    let at = Conditions {
+        density: air.density,
+        kinematic_viscosity: air.viscosity / air.density,
+        speed,
+    };
+    let mut sum = 0.0;
+    for &ring in rings {
+        let mut of = |decl: DeclId, field: &str| -> Eval<Result<f64, Option<(Local, String)>>> {
+            Ok(match cx.get(decl, field)? {
+                Value::Quantity(q) => Ok(q.si()),
+                Value::Absent => Err(Some((
+                    Local::Head(decl),
+                    format!("`{field}` of `{}` is not given", cx.name(decl)),
+                ))),
+                _ => Err(None),
+            })
+        };
+        let mut numbers = [0.0; 4];
+        let wanted = [
+            (stage, "outside_diameter"),
+            (ring, "runs_on"),
+            (ring, "clearance"),
+            (ring, "land_length"),
+        ];
+        for (n, (decl, field)) in numbers.iter_mut().zip(wanted) {
+            match of(decl, field)? {
+                Ok(v) => *n = v,
+                Err(None) => return Ok(Ok(None)),
+                Err(Some(why)) => return Ok(Err(why)),
+            }
+        }
+        let [outside, diameter, clearance, length] = numbers;
+        let gaps = match cx.choice(ring, "form")? {
+            Some("stepped") => 2,
+            Some("labyrinth") => match cx.si(ring, "gaps")? {
+                Some(n) => n as usize,
+                None => {
+                    let why = format!("`gaps` of `{}` is not given", cx.name(ring));
+                    return Ok(Err((Local::Head(ring), why)));
+                }
+            },
+            _ => 1,
+        };
+        let gap = Gap {
+            diameter,
+            clearance,
+            length,
+            inlet_loss: 0.5,
+            exit_loss: 1.0,
+            roughness: 0.0,
+        };
+        let (tip, here) = (0.5 * speed * outside, 0.5 * speed * diameter);
+        let pressure = 0.75 * 0.5 * air.density * (tip * tip - here * here);
+        let gaps = vec![gap; gaps.max(1)];
+        let turns = vec![0.0; gaps.len() - 1];
+        let leak = chain_leakage(
+            &gaps,
+            &turns,
+            pressure,
+            &at,
+            FrictionLaw::Blasius,
+            Rotation::BulkFlow,
+        );
+        match leak {
+            Ok(q) => sum += q,
+            Err(e) => {
+                return Ok(Err((
+                    Local::Head(ring),
+                    format!("`{}`: {e}", cx.name(ring)),
+                )));
+            }
+        }
+    }
+    Ok(Ok(Some(sum)))
+}
+
+/// The rings of a field, and the speed of the curve they are looked at with.
+fn rings_of(cx: &mut Cx<'_>, d: DeclId, field: &str) -> Eval<Result<(Vec<DeclId>, f64), Value>> {
+    let list = match cx.get(d, field)? {
+        Value::List(l) => l,
+        Value::Unknown => return Ok(Err(Value::Unknown)),
+        _ => return Ok(Err(Value::Absent)),
+    };
+    let rings = list.iter().filter_map(|v| match v {
+        Value::Decl(r) => Some(*r),
+        _ => None,
+    });
+    let rings: Vec<DeclId> = rings.collect();
+    let source = match tested_source(cx, d, RATED)? {
+        Ok(s) => s,
+        Err(v) => return Ok(Err(v)),
+    };
+    Ok(match source.table.at.as_ref() {
+        Some(at) => Ok((rings, at.si())),
+        None => Err(Value::Absent),
+    })
+}
+
+fn ring_leakage(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let (rings, speed) = given!(rings_of(cx, d, "rings"));
+    if rings.is_empty() {
+        return Ok(Value::Absent);
+    }
+    Ok(match leak_of(cx, d, &rings, speed)? {
+        Ok(Some(q)) => Value::Quantity(Quantity::computed(Kind::Flow, q).origin(Origin::Predicted)),
+        Ok(None) => Value::Unknown,
+        // Only a comparison with the test needs it.
+        Err(_) => Value::Absent,
+    })
+}
+
+fn extra_leakage(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let (tested, speed) = given!(rings_of(cx, d, "tested_rings"));
+    let now = match rings_of(cx, d, "rings")? {
+        Ok((r, _)) => r,
+        Err(Value::Absent) => Vec::new(),
+        Err(v) => return Ok(v),
+    };
+    let mut flows = [0.0; 2];
+    for (q, rings) in flows.iter_mut().zip([&now, &tested]) {
+        let why = match leak_of(cx, d, rings, speed)? {
+            Ok(Some(leak)) => {
+                *q = leak;
+                continue;
+            }
+            Ok(None) => return Ok(Value::Unknown),
+            Err(why) => why,
+        };
+        let place = cx.place(d, "tested_rings");
+        let message = format!(
+            "what the rings of `{}` cost against those of its test cannot be computed: {}",
+            cx.name(d),
+            why.1
+        );
+        cx.report(
+            Finding::new(&LEAK_UNKNOWN, place, message)
+                .here("compared with these")
+                .label(why.0, "not enough is given here")
+                .help(
+                    "give it, or leave `tested_rings` out: then the curve counts as it was tested",
+                ),
+        );
+        return Ok(Value::Unknown);
+    }
+    let [now, then] = flows;
+    Ok(Value::Quantity(
+        Quantity::computed(Kind::Flow, now - then).origin(Origin::Predicted),
+    ))
+}
+
+fn wear_loss(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    if let Value::Absent = cx.get(d, "extra_leakage")? {
+        return Ok(Value::Absent);
+    }
+    let (flow, _) = given!(rating(cx, d));
+    let (tested, now) = (
+        given!(tested_source(cx, d, RATED)),
+        given!(source(cx, d, RATED)),
+    );
+    let net = |s: &Source| {
+        let curve = joined(s, None)?;
+        curve.rise(flow.si(), curve.tested_speed()).ok()
+    };
+    Ok(match (net(&tested), net(&now)) {
+        (Some(a), Some(b)) => {
+            let mut q = now.read(Kind::Pressure, a - b, "net");
+            q.origin = q.origin.with(Origin::Predicted);
+            Value::Quantity(q)
+        }
+        _ => Value::Absent,
     })
 }
 
