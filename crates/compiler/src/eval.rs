@@ -1481,6 +1481,18 @@ impl Ev<'_, '_> {
             return Ok(Value::Unknown);
         }
         let place = self.at(p.span);
+        let each = self.of_each_pump(p)?;
+        if let Some(first) = each.first() {
+            let message = format!(
+                "`{}` is of one pump, and this duty has {}: say which, as `{first}`",
+                p.text(),
+                each.len()
+            );
+            let f = Finding::new(&codes::NOT_GIVEN, place, message).here("of which pump?");
+            self.cx
+                .report(f.help(format!("write one of: {}", each.join(", "))));
+            return Ok(Value::Unknown);
+        }
         self.cx.report(
             Finding::new(
                 &codes::NOT_GIVEN,
@@ -1494,6 +1506,41 @@ impl Ev<'_, '_> {
             .help("give what is missing where it belongs, or use another value here"),
         );
         Ok(Value::Unknown)
+    }
+
+    /// How to ask each of several pumps of a duty for what a path asks the duty itself for.
+    fn of_each_pump(&mut self, p: &Path) -> Eval<Vec<String>> {
+        let Some((last, front)) = p.names.split_last().filter(|x| !x.1.is_empty()) else {
+            return Ok(Vec::new());
+        };
+        let duty = Path {
+            names: front.to_vec(),
+            span: front[0].span.join(front[front.len() - 1].span),
+        };
+        let before = self.cx.findings.len();
+        let found = self.find(&duty, false)?;
+        self.cx.findings.truncate(before);
+        let Value::Decl(d) = found else {
+            return Ok(Vec::new());
+        };
+        if self.cx.kind_word(d) != crate::kinds::duty::DUTY.word {
+            return Ok(Vec::new());
+        }
+        let Value::List(pumps) = self.cx.get(d, "pumps")? else {
+            return Ok(Vec::new());
+        };
+        let names = pumps.iter().filter_map(|v| match v {
+            Value::Record(r) if r.fields.iter().any(|f| f.0 == last.text) => {
+                r.fields.iter().find_map(|f| match &f.1 {
+                    Value::Text(t) if f.0 == "name" => Some(t),
+                    _ => None,
+                })
+            }
+            _ => None,
+        });
+        Ok(names
+            .map(|name| format!("{}.{name}.{}", duty.text(), last.text))
+            .collect())
     }
 
     /// The declaration a path's first name stands for in turn, in a rule over every one of a kind.

@@ -107,6 +107,13 @@ fn a_relay_hands_on_its_water_and_pressure() {
     assert!((v("first.engine_speed") * 2.0 - v("first.speed")).abs() < 1e-6);
     // Of several pumps the duty has no one speed.
     assert!(!x.values.contains_key("d.speed"));
+    only(
+        &solve(
+            "duty d {\n    supply = pond\n    lay = relay\n    hold first.discharge.pressure = 140 psi\n    hold left.pressure = 100 psi\n}\nrequire d.speed <= 3000 rpm because \"governed\"\n",
+        ),
+        "CW0408",
+        "`d.speed` is of one pump, and this duty has 2: say which, as `d.first.speed`",
+    );
 }
 
 #[test]
