@@ -151,7 +151,7 @@ fn a_missing_token_gives_few_findings() {
     );
     let worst: Vec<&str> = counts.worst.iter().take(60).map(|w| w.1.as_str()).collect();
     assert!(
-        at(0.5) <= 1 && at(0.95) <= 2 && at(0.99) <= 3 && counts.in_broken_text <= 4,
+        at(0.5) <= 1 && at(0.95) <= 2 && at(0.99) <= 3 && counts.in_broken_text <= 5,
         "{summary}\n{}",
         worst.join("\n")
     );

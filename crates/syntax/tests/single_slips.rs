@@ -138,7 +138,6 @@ impl Good {
         let kept_back = self.chunks.len() - after.kept_back;
         let whole: Vec<String> = fresh
             .iter()
-            .filter(|(_, s)| seen[*s].errors.is_empty())
             .map(|(_, s)| item_meaning(&seen[*s].item.kind))
             .collect();
         for other in (front..kept_back).filter(|o| *o != hit) {
