@@ -1237,47 +1237,60 @@ impl Job<'_, '_> {
         let Some(pumps) = self.pumps(&graph)? else {
             return Ok(Err(Unsolved));
         };
-        let Ok(mut net) = Network::new(air.density) else {
-            return Ok(Err(Unsolved));
-        };
-        let built = self.build(&mut net, &graph, source, &air)?;
-        let Some(built) = built else {
-            return Ok(Err(Unsolved));
-        };
-        let Some((links, held)) = self.join_pumps(&mut net, &graph, &built, &pumps) else {
-            return Ok(Err(Unsolved));
-        };
-        let holds: Vec<(HoldId, usize)> = held
-            .iter()
-            .enumerate()
-            .filter_map(|(k, h)| Some(((*h)?, k)))
-            .collect();
-        let flag = self.cx.cancel_flag();
-        let poll = move || {
-            flag.as_ref()
-                .is_some_and(|f| f.load(std::sync::atomic::Ordering::Relaxed))
-        };
-        let options = Options {
-            cancel: Some(&poll),
-            ..Options::default()
-        };
-        let solved = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| net.solve(&options)));
-        let solution = match solved {
-            Ok(Ok(s)) => s,
-            Ok(Err(SolveError::Cancelled { .. })) => return Err(Halt::Cancelled),
-            Ok(Err(SolveError::Infeasible(why))) => {
-                self.infeasible(&why, &pumps, &links, &holds, source)?;
+        // Regulated nozzles give their flow where the pressure suffices; those that it does not suffice for are fixed
+        // openings. Which are which is found by trying, at most once more than there are of them.
+        let mut kept: Vec<Option<(f64, f64)>> = Vec::with_capacity(graph.stations.len());
+        for s in &graph.stations {
+            kept.push(match s.kind {
+                StationKind::Nozzle => line::kept_flow(self.cx, s.decl)?,
+                StationKind::Appliance => None,
+            });
+        }
+        let mut starved = vec![false; kept.len()];
+        let (solution, built, links, held) = loop {
+            let once = self.solve_once(&graph, &pumps, source, &air, &kept, &starved)?;
+            let Ok(Once {
+                solution,
+                built,
+                links,
+                held,
+            }) = once
+            else {
                 return Ok(Err(Unsolved));
+            };
+            let mut more = false;
+            for (k, s) in graph.stations.iter().enumerate() {
+                let p = solution.pressure(built.nodes[&s.inlet]);
+                if kept[k].is_some_and(|(_, least)| p < least) && !starved[k] {
+                    starved[k] = true;
+                    more = true;
+                }
             }
-            Ok(Err(e)) => {
-                self.not_solved(Some(&e));
-                return Ok(Err(Unsolved));
-            }
-            Err(_) => {
-                self.not_solved(None);
-                return Ok(Err(Unsolved));
+            if !more {
+                break (solution, built, links, held);
             }
         };
+        // One that was given up while others still took their flow may have enough in the end.
+        let wrong = graph.stations.iter().enumerate().position(|(k, s)| {
+            let p = solution.pressure(built.nodes[&s.inlet]);
+            starved[k] && kept[k].is_some_and(|(_, least)| p > least * (1.0 + 1e-9))
+        });
+        if let Some(k) = wrong {
+            use crate::kinds::duty::DUTY_NOT_CONVERGED;
+            let s = &graph.stations[k];
+            let name = s.label.clone().unwrap_or_else(|| self.cx.name(s.decl));
+            let message = format!(
+                "duty `{}` was not solved: nozzle `{name}` has too little pressure for its flow with others giving theirs, and too much once they do not, so no numbers are given",
+                self.cx.name(duty)
+            );
+            self.report(
+                Finding::new(&DUTY_NOT_CONVERGED, Local::Head(duty), message)
+                    .here("not solved")
+                    .label(Local::Span(graph.lay, s.span), "this nozzle")
+                    .help("hold a higher pressure, or ask for less flow"),
+            );
+            return Ok(Err(Unsolved));
+        }
         if !self.column_holds(&solution, &graph, &built, &air) {
             return Ok(Err(Unsolved));
         }
@@ -1292,7 +1305,10 @@ impl Job<'_, '_> {
         let mut stations = Vec::with_capacity(graph.stations.len());
         for (k, s) in graph.stations.iter().enumerate() {
             let link = built.stations[k];
-            let flow = solution.flow(link);
+            let flow = match (link, kept[k]) {
+                (Some(l), _) => solution.flow(l),
+                (None, kept) => kept.map_or(0.0, |k| k.0),
+            };
             let pressure = solution.pressure(built.nodes[&s.inlet]);
             let law = built.nozzles[k];
             stations.push(StationPoint {
@@ -1302,8 +1318,9 @@ impl Job<'_, '_> {
                 pressure,
                 flow,
                 reaction: law.and_then(|n| n.reaction(flow, pressure.max(0.0), air.density).ok()),
-                state: match solution.state(link) {
+                state: match link.and_then(|l| solution.state(l)) {
                     Some(LinkState::Dry) => Some("dry"),
+                    _ if starved[k] => Some("below the pressure it keeps its flow from"),
                     Some(LinkState::Shut) => Some("shut"),
                     Some(LinkState::BelowHolding) => {
                         Some("below the flows it holds its pressure over")
@@ -1360,6 +1377,64 @@ impl Job<'_, '_> {
             origin: origin
                 .max(curves.unwrap_or(Origin::Computed))
                 .max(Origin::Computed),
+        }))
+    }
+
+    /// Builds and solves the network once, with the regulated nozzles of `starved` as fixed openings.
+    fn solve_once(
+        &mut self,
+        graph: &Graph,
+        pumps: &[AtWork],
+        source: Option<DeclId>,
+        air: &Surroundings,
+        kept: &[Option<(f64, f64)>],
+        starved: &[bool],
+    ) -> Eval<Result<Once, Unsolved>> {
+        let Ok(mut net) = Network::new(air.density) else {
+            return Ok(Err(Unsolved));
+        };
+        let Some(built) = self.build(&mut net, graph, source, air, kept, starved)? else {
+            return Ok(Err(Unsolved));
+        };
+        let Some((links, held)) = self.join_pumps(&mut net, graph, &built, pumps) else {
+            return Ok(Err(Unsolved));
+        };
+        let holds: Vec<(HoldId, usize)> = held
+            .iter()
+            .enumerate()
+            .filter_map(|(k, h)| Some(((*h)?, k)))
+            .collect();
+        let flag = self.cx.cancel_flag();
+        let poll = move || {
+            flag.as_ref()
+                .is_some_and(|f| f.load(std::sync::atomic::Ordering::Relaxed))
+        };
+        let options = Options {
+            cancel: Some(&poll),
+            ..Options::default()
+        };
+        let solved = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| net.solve(&options)));
+        let solution = match solved {
+            Ok(Ok(s)) => s,
+            Ok(Err(SolveError::Cancelled { .. })) => return Err(Halt::Cancelled),
+            Ok(Err(SolveError::Infeasible(why))) => {
+                self.infeasible(&why, pumps, &links, &holds, source)?;
+                return Ok(Err(Unsolved));
+            }
+            Ok(Err(e)) => {
+                self.not_solved(Some(&e));
+                return Ok(Err(Unsolved));
+            }
+            Err(_) => {
+                self.not_solved(None);
+                return Ok(Err(Unsolved));
+            }
+        };
+        Ok(Ok(Once {
+            solution,
+            built,
+            links,
+            held,
         }))
     }
 
@@ -1633,7 +1708,7 @@ impl Job<'_, '_> {
                     pressure,
                 },
                 Hold::Flow(k, flow) => Held::LinkFlow {
-                    link: built.stations[k],
+                    link: built.stations[k]?,
                     flow,
                 },
                 Hold::Rise(k, rise) => Held::PumpRise {
@@ -1827,6 +1902,23 @@ impl Job<'_, '_> {
                     ([l, "flow"], _) => label(l).map(Target::Flow),
                     _ => None,
                 };
+                if let Some(Target::Flow(k)) = what
+                    && line::kept_flow(self.cx, graph.stations[k].decl)?.is_some()
+                {
+                    ok = false;
+                    let message = format!(
+                        "`{}` is what its regulator makes it, so no pump can hold it",
+                        target.text()
+                    );
+                    if owner == duty {
+                        self.report(
+                            Finding::new(&DUTY_HOLD, Local::Span(owner, target.span), message)
+                                .here("cannot be held")
+                                .help("hold its pressure, or a pump's `speed` or `discharge.pressure`"),
+                        );
+                    }
+                    continue;
+                }
                 let Some(what) = what else {
                     ok = false;
                     let mut stations: Vec<&str> = graph
@@ -1961,6 +2053,8 @@ impl Job<'_, '_> {
         graph: &Graph,
         source: Option<DeclId>,
         air: &Surroundings,
+        kept: &[Option<(f64, f64)>],
+        starved: &[bool],
     ) -> Eval<Option<Built>> {
         let mut nodes: FxHashMap<usize, NodeId> = FxHashMap::default();
         let mut points: Vec<usize> = graph
@@ -1989,16 +2083,27 @@ impl Job<'_, '_> {
         }
         let mut stations = Vec::with_capacity(graph.stations.len());
         let mut nozzles = Vec::with_capacity(graph.stations.len());
-        for s in &graph.stations {
+        let mut taken: FxHashMap<usize, f64> = FxHashMap::default();
+        for (k, s) in graph.stations.iter().enumerate() {
             match s.kind {
                 StationKind::Nozzle => {
                     let Some(law) = line::nozzle_law(self.cx, s.decl)? else {
                         return Ok(None);
                     };
+                    if let Some((flow, _)) = kept[k].filter(|_| !starved[k]) {
+                        let all = taken.entry(s.inlet).or_insert(0.0);
+                        *all += flow;
+                        if net.set_demand(nodes[&s.inlet], *all).is_err() {
+                            return Ok(None);
+                        }
+                        stations.push(None);
+                        nozzles.push(Some(law));
+                        continue;
+                    }
                     let Ok(l) = net.nozzle(nodes[&s.inlet], law, 0) else {
                         return Ok(None);
                     };
-                    stations.push(l);
+                    stations.push(Some(l));
                     nozzles.push(Some(law));
                 }
                 StationKind::Appliance => {
@@ -2015,7 +2120,7 @@ impl Job<'_, '_> {
                         net.link(a, b, law, 0)
                     };
                     let Ok(l) = l else { return Ok(None) };
-                    stations.push(l);
+                    stations.push(Some(l));
                     nozzles.push(None);
                 }
             }
@@ -2301,9 +2406,20 @@ struct SpeedLimit {
     place: Local,
 }
 
+/// A network once solved, with what its parts became in it.
+struct Once {
+    solution: cutwater_hydraulics::network::Solution,
+    built: Built,
+    /// Of each pump.
+    links: Vec<LinkId>,
+    /// What each pump holds, where that is not its speed.
+    held: Vec<Option<HoldId>>,
+}
+
 struct Built {
     nodes: FxHashMap<usize, NodeId>,
-    stations: Vec<LinkId>,
+    /// The link of each station; none where a flow is taken out as it is.
+    stations: Vec<Option<LinkId>>,
     nozzles: Vec<Option<Nozzle>>,
     runs: Vec<Vec<LinkId>>,
 }

@@ -291,3 +291,42 @@ fn a_lay_says_which_side_of_a_pump_it_means() {
         "water is led to pump `second`, but no chain begins at its `discharge`",
     );
 }
+
+#[test]
+fn a_regulated_outlet_gives_its_flow_where_the_pressure_suffices() {
+    let with = |holds: &str| {
+        solve(&format!(
+            "nozzle keeper {{\n    form  = regulated\n    rated = 120 gpm at 60 psi\n}}\nlay l {{\n    first.discharge -> 100 ft of line -> y: std.gated_wye\n    y -> 50 ft of line -> a: keeper\n    y -> 50 ft of line -> b: tip\n}}\nduty d {{\n    supply = pond\n    lay = l\n    {holds}\n}}\n"
+        ))
+    };
+    let enough = with("hold discharge.pressure = 120 psi");
+    assert!(enough.said.is_empty(), "{:?}", enough.said);
+    let v = |name: &str| enough.values[&format!("d.{name}")];
+    assert!((v("a.flow") - 120.0).abs() < 1e-9 && v("a.pressure") > 60.0);
+    assert!((v("flow") - v("a.flow") - v("b.flow")).abs() < 1e-6);
+    // More pressure, and no more flow.
+    let more = with("hold discharge.pressure = 160 psi");
+    assert!((more.values["d.a.flow"] - 120.0).abs() < 1e-9);
+    assert!(more.values["d.a.pressure"] > v("a.pressure") + 20.0);
+    // Too little: a fixed opening through its rated point.
+    let low = with("hold discharge.pressure = 45 psi");
+    only(
+        &low,
+        "CW1617",
+        "`a` works below the pressure it keeps its flow from",
+    );
+    let (q, p) = (low.values["d.a.flow"], low.values["d.a.pressure"]);
+    assert!(
+        p < 60.0 && (q - 120.0 * (p / 60.0).sqrt()).abs() < 1e-6,
+        "{q} {p}"
+    );
+    only(
+        &with("hold a.flow = 100 gpm"),
+        "CW1611",
+        "`a.flow` is what its regulator makes it",
+    );
+    // Its pressure can be held, as any other.
+    let held = with("hold a.pressure = 80 psi");
+    assert!(held.said.is_empty(), "{:?}", held.said);
+    assert!((held.values["d.a.pressure"] - 80.0).abs() < 1e-6);
+}

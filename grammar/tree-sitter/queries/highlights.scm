@@ -147,7 +147,8 @@
   ; words: choices
   (#any-of? @constant.builtin
     "plain" "stepped" "labyrinth" "single" "series" "parallel" "changeover" "double" "yes" "no" "smooth"
-    "fog" "holding" "draft" "pressurised" "guarded" "indicated" "pass" "fail" "too_close" "incomplete"))
+    "fog" "holding" "regulated" "draft" "pressurised" "guarded" "indicated" "pass" "fail" "too_close"
+    "incomplete"))
 
 ((path
   .

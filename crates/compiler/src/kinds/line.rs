@@ -22,7 +22,7 @@ codes! {
         fires "hose h { diameter = 2.5 in }\n", silent "hose h {\n    diameter = 2.5 in\n    loss = 2 psi per 100 ft at 100 gpm\n}\n";
     /// Raised by `nozzle`.
     NOZZLE_LAW = "CW1402" "nozzle-incomplete" Error, "A nozzle lacks what its form needs.",
-        "A smooth bore needs its `tip`; a fog its `rated` flow and pressure; a holding fog also the `flow_range` over which it holds.",
+        "A smooth bore needs its `tip`; a fog its `rated` flow and pressure; a holding fog also the `flow_range` over which it holds, a regulated one the flow it keeps and the least pressure for it, as its `rated`.",
         fires "nozzle n { form = smooth }\n", silent "nozzle n {\n    form = smooth\n    tip = 1 in\n}\n";
     /// Raised by `appliance`.
     APPLIANCE_LAW = "CW1403" "appliance-loss" Error, "An appliance states no loss, or two.",
@@ -151,6 +151,10 @@ pub static NOZZLE: KindDef = KindDef {
                     "holding",
                     "Fog that holds its rated pressure between two flows by moving its opening.",
                 ),
+                (
+                    "regulated",
+                    "Any outlet with a regulator: it gives its rated flow at the rated pressure and at every higher one.",
+                ),
             ]),
             "How it makes its stream.",
         ),
@@ -169,7 +173,7 @@ pub static NOZZLE: KindDef = KindDef {
         optional(
             "rated",
             Type::Phrase(super::pump::FLOW_AT_PRESSURE),
-            "Rated flow and pressure of a fog, as `150 gpm at 100 psi`; for `holding` the pressure it holds.",
+            "Rated flow and pressure of a fog, as `150 gpm at 100 psi`; for `holding` the pressure it holds, for `regulated` the flow it keeps and the least pressure it needs for that.",
         ),
         optional(
             "flow_range",
@@ -206,7 +210,7 @@ pub static NOZZLE: KindDef = KindDef {
         Only {
             names: &["rated"],
             field: "form",
-            words: &["fog", "holding"],
+            words: &["fog", "holding", "regulated"],
         },
         Only {
             names: &["flow_range"],
@@ -417,7 +421,8 @@ pub(crate) fn nozzle_law(cx: &mut Cx<'_>, nozzle: DeclId) -> Eval<Option<Nozzle>
             ) else {
                 return Ok(None);
             };
-            if form == "fog" {
+            if matches!(form, "fog" | "regulated") {
+                // Below its least pressure a regulator is a fixed opening.
                 Nozzle::Fog {
                     rated_flow: q,
                     rated_pressure: p,
@@ -437,9 +442,21 @@ pub(crate) fn nozzle_law(cx: &mut Cx<'_>, nozzle: DeclId) -> Eval<Option<Nozzle>
     Ok(law.check().is_ok().then_some(law))
 }
 
+/// The flow (m³/s) that a regulated nozzle keeps, and the least pressure (Pa) it needs for that; `None` for others.
+pub(crate) fn kept_flow(cx: &mut Cx<'_>, nozzle: DeclId) -> Eval<Option<(f64, f64)>> {
+    if cx.choice(nozzle, "form")? != Some("regulated") {
+        return Ok(None);
+    }
+    let flow = cx.part(nozzle, "rated", "flow")?;
+    Ok(flow.zip(cx.part(nozzle, "rated", "pressure")?))
+}
+
 fn flow_coefficient(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     // Water at 60 °F: 62.36 lb/ft³ (IAPWS-95), to which the trade's 29.84 belongs.
     const DENSITY_60F: f64 = 999.02;
+    if kept_flow(cx, d)?.is_some() {
+        return Ok(Value::Absent);
+    }
     Ok(match nozzle_law(cx, d)? {
         Some(Nozzle::PressureHolding { .. }) | None => Value::Absent,
         Some(n) => match n.flow(1.0, DENSITY_60F) {
@@ -457,7 +474,7 @@ fn check_nozzle(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
     let name = cx.name(d);
     let needs: &[(&str, &str)] = match form {
         "smooth" => &[("tip", "tip = 1 in")],
-        "fog" => &[("rated", "rated = 150 gpm at 100 psi")],
+        "fog" | "regulated" => &[("rated", "rated = 150 gpm at 100 psi")],
         _ => &[
             ("rated", "rated = 200 gpm at 100 psi"),
             ("flow_range", "flow_range = 70 .. 200 gpm"),
