@@ -1530,12 +1530,7 @@ impl Ev<'_, '_> {
             return Ok(Vec::new());
         };
         let names = pumps.iter().filter_map(|v| match v {
-            Value::Record(r) if r.fields.iter().any(|f| f.0 == last.text) => {
-                r.fields.iter().find_map(|f| match &f.1 {
-                    Value::Text(t) if f.0 == "name" => Some(t),
-                    _ => None,
-                })
-            }
+            Value::Record(r) if r.fields.iter().any(|f| f.0 == last.text) => r.name(),
             _ => None,
         });
         Ok(names

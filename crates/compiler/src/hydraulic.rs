@@ -26,7 +26,7 @@ use cutwater_hydraulics::nozzle::Nozzle;
 use cutwater_hydraulics::pump::PumpCurve;
 use cutwater_hydraulics::supply::{HYDRANT_EXPONENT, Hydrant};
 use cutwater_quantity::Kind;
-use cutwater_syntax::ast::{EntryKind, Expr, Path, Segment};
+use cutwater_syntax::ast::{EntryKind, Expr, Name, Path, Segment};
 use cutwater_text::Span;
 use rustc_hash::FxHashMap;
 use smol_str::SmolStr;
@@ -219,9 +219,20 @@ struct Site {
 
 /// A side of a pump.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Side {
+pub(crate) enum Side {
+    /// Where water comes in.
     Intake,
+    /// Where it leaves.
     Discharge,
+}
+
+/// The side of a pump that a path of a chain ends with, and the name of the pump before it.
+pub(crate) fn side(path: &Path) -> Option<(&Name, Side)> {
+    match path.names.as_slice() {
+        [.., pump, side] if side.text == "discharge" => Some((pump, Side::Discharge)),
+        [.., pump, side] if side.text == "intake" => Some((pump, Side::Intake)),
+        _ => None,
+    }
 }
 
 impl Builder<'_, '_> {
@@ -293,7 +304,7 @@ impl Builder<'_, '_> {
                 continue;
             }
             let taken = self.labels.get(&label.text).map(|k| self.stations[*k].span);
-            let side = self.side(&s.what);
+            let side = side(&s.what);
             let taken = taken.or_else(|| {
                 let named = self.pump_names.iter().find(|n| n.1 == label.text);
                 named.map(|n| n.2)
@@ -395,15 +406,6 @@ impl Builder<'_, '_> {
         self.stations.len() - 1
     }
 
-    /// The side of a pump that a path ends with.
-    fn side(&self, path: &Path) -> Option<Side> {
-        match path.names.as_slice() {
-            [_, .., port] if port.text == "discharge" => Some(Side::Discharge),
-            [_, .., port] if port.text == "intake" => Some(Side::Intake),
-            _ => None,
-        }
-    }
-
     /// The pump whose side a path names; reports what is none.
     fn pump_of(&mut self, path: &Path) -> Eval<Option<DeclId>> {
         let (port, front) = match path.names.split_last() {
@@ -492,7 +494,7 @@ impl Builder<'_, '_> {
                     "write `300 ft of NAME rise 8 ft`",
                 );
             }
-            if let Some(side) = self.side(&s.what) {
+            if let Some((_, side)) = side(&s.what) {
                 let Some(d) = self.pump_of(&s.what)? else {
                     self.ok = false;
                     return Ok(());
@@ -1910,13 +1912,10 @@ impl Job<'_, '_> {
                         "`{}` is what its regulator makes it, so no pump can hold it",
                         target.text()
                     );
-                    if owner == duty {
-                        self.report(
-                            Finding::new(&DUTY_HOLD, Local::Span(owner, target.span), message)
-                                .here("cannot be held")
-                                .help("hold its pressure, or a pump's `speed` or `discharge.pressure`"),
-                        );
-                    }
+                    let f = Finding::new(&DUTY_HOLD, Local::Span(owner, target.span), message)
+                        .here("cannot be held")
+                        .help("hold its pressure, or a pump's `speed` or `discharge.pressure`");
+                    self.of_hold(f, owner, filled_in)?;
                     continue;
                 }
                 let Some(what) = what else {
@@ -1959,12 +1958,7 @@ impl Job<'_, '_> {
                             format!("{best}.{part}"),
                         );
                     }
-                    if owner == duty {
-                        self.report(f);
-                    } else if filled_in {
-                        let f = reuse::in_pattern(self.cx, duty, owner, &[], f)?;
-                        self.report(f);
-                    }
+                    self.of_hold(f, owner, filled_in)?;
                     continue;
                 };
                 let kind = match what {
@@ -2013,6 +2007,18 @@ impl Job<'_, '_> {
             break;
         }
         Ok(ok.then_some(out))
+    }
+
+    /// Reports what is wrong with a `hold` that stands in `owner`: there, or where its pattern is filled in. In what
+    /// the duty is like it is told of that.
+    fn of_hold(&mut self, f: Finding<Local>, owner: DeclId, filled_in: bool) -> Eval<()> {
+        if owner == self.duty {
+            self.report(f);
+        } else if filled_in {
+            let f = reuse::in_pattern(self.cx, self.duty, owner, &[], f)?;
+            self.report(f);
+        }
+        Ok(())
     }
 
     /// What turns a pump in this duty.

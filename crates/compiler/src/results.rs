@@ -191,10 +191,7 @@ fn rows(
         Value::List(items) => {
             for (k, item) in items.iter().enumerate() {
                 let name = match item {
-                    Value::Record(r) => r.fields.iter().find_map(|(n, v)| match v {
-                        Value::Text(t) if n == "name" => Some(t.to_string()),
-                        _ => None,
-                    }),
+                    Value::Record(r) => r.name(),
                     _ => None,
                 };
                 let path = match name {

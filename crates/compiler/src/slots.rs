@@ -275,14 +275,9 @@ pub(crate) fn eval(cx: &mut Cx<'_>, d: DeclId, slot: u16) -> Eval<Value> {
                 parameters: Some(_),
                 ..
             } => reuse::eval_function(cx, d),
-            ItemKind::Let { value, .. } => {
-                let before = cx.findings.len();
-                let v = Ev { cx, owner: d }.expr(value, None)?;
-                if parsed.errors.is_empty() {
-                    return Ok(v);
-                }
-                cx.findings.truncate(before);
-                Ok(Value::Unknown)
+            // What could be read of one with a slip is not what was meant.
+            ItemKind::Let { value, .. } if parsed.errors.is_empty() => {
+                Ev { cx, owner: d }.expr(value, None)
             }
             _ => Ok(Value::Unknown),
         };

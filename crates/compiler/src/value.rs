@@ -239,6 +239,16 @@ pub struct Record {
     pub fields: Vec<(SmolStr, Value)>,
 }
 
+impl Record {
+    /// What it goes by: its field `name`, where it has one.
+    pub fn name(&self) -> Option<&SmolStr> {
+        self.fields.iter().find_map(|(n, v)| match v {
+            Value::Text(t) if n == "name" => Some(t),
+            _ => None,
+        })
+    }
+}
+
 /// The value of a slot or an expression.
 #[derive(Clone, PartialEq, Debug)]
 pub enum Value {

@@ -1,7 +1,8 @@
 //! Duties of several pumps: what feeds which, what each one's speed holds, what is said where that does not come out
 //! even. Numbers are compared with sums by hand; whole systems with an independent solver in `operating_points.rs`.
 
-use cutwater_compiler::{Db, results};
+mod common;
+
 use std::collections::BTreeMap;
 
 const PARTS: &str = "pump first {
@@ -60,18 +61,9 @@ struct Found {
 
 /// Checks `PARTS` with more text behind it.
 fn solve(more: &str) -> Found {
-    let mut db = Db::default();
-    let file = db.set_file("a.pump", format!("{PARTS}{more}"));
-    db.settle(true, None).expect("nothing cancels");
-    let values = results::of_file(&db, file)
-        .into_iter()
-        .filter_map(|r| match r.value {
-            results::Shown::Number { value, .. } => Some((r.path, value)),
-            results::Shown::Word(_) => None,
-        })
-        .collect();
-    let said = db
-        .findings(file)
+    let db = common::settled(&format!("{PARTS}{more}"));
+    let values = common::numbers(&db);
+    let said = common::findings(&db)
         .iter()
         .map(|f| (f.code.id.to_owned(), f.message.clone()))
         // The drives are judged by their own rules.
@@ -324,6 +316,14 @@ fn a_regulated_outlet_gives_its_flow_where_the_pressure_suffices() {
         &with("hold a.flow = 100 gpm"),
         "CW1611",
         "`a.flow` is what its regulator makes it",
+    );
+    // A pattern is told of what it is filled in with.
+    only(
+        &solve(
+            "nozzle keeper {\n    form  = regulated\n    rated = 120 gpm at 60 psi\n}\nlay l { first.discharge -> 50 ft of line -> a: keeper }\nduty aim(q) {\n    supply = pond\n    lay = l\n    hold a.flow = q\n}\nduty d like aim(q = 100 gpm) { }\n",
+        ),
+        "CW1611",
+        "`aim` does not take what `d` fills in: `a.flow` is what its regulator makes it",
     );
     // Its pressure can be held, as any other.
     let held = with("hold a.pressure = 80 psi");

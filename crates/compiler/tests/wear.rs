@@ -1,21 +1,13 @@
 //! Wear rings in the pump's curve: what leaks back, and what other rings than the tested ones cost.
 
-use cutwater_compiler::{Db, results};
+mod common;
+
 use std::collections::BTreeMap;
 
 fn solve(text: &str) -> (BTreeMap<String, f64>, Vec<String>) {
-    let mut db = Db::default();
-    let file = db.set_file("a.pump", text);
-    db.settle(true, None).expect("nothing cancels");
-    let values = results::of_file(&db, file)
-        .into_iter()
-        .filter_map(|r| match r.value {
-            results::Shown::Number { value, .. } => Some((r.path, value)),
-            results::Shown::Word(_) => None,
-        })
-        .collect();
-    let errors = db
-        .findings(file)
+    let db = common::settled(text);
+    let values = common::numbers(&db);
+    let errors = common::findings(&db)
         .iter()
         .filter(|f| f.level == cutwater_finding::Level::Error)
         .map(|f| format!("{} {}", f.code.id, f.message))

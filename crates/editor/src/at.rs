@@ -763,10 +763,8 @@ pub(crate) fn named_parts(db: &Db, d: DeclId) -> Vec<String> {
     for v in (0..slots.list.len()).filter_map(|k| db.settled(d, k as u16)) {
         let Value::List(items) = v else { continue };
         for item in items.iter() {
-            if let Value::Record(r) = item
-                && let Some((_, Value::Text(t))) = r.fields.iter().find(|f| f.0 == "name")
-            {
-                out.push(t.to_string());
+            if let Value::Record(r) = item {
+                out.extend(r.name().map(ToString::to_string));
             }
         }
     }

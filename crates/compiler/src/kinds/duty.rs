@@ -375,38 +375,46 @@ pub(crate) fn drive_of(
     Ok(None)
 }
 
-/// The engine of a pump at work, as far as it is known.
-#[derive(Default)]
+/// The engine of a pump at work.
 struct AtEngine {
+    drive: DeclId,
     /// Its speed, rad/s.
-    speed: Option<f64>,
-    /// Its power left over at the pump shaft, W.
-    margin: Option<f64>,
+    speed: f64,
+    /// What it gives there at the pump shaft, W, where its output says so.
+    power: Option<f64>,
 }
 
-fn engine_of(cx: &mut Cx<'_>, d: DeclId, p: &PumpPoint, alone: bool) -> Eval<AtEngine> {
+/// The engine of a pump at work; `Absent` where nothing is said to turn it, `Unknown` where its gears are not known.
+fn engine_of(
+    cx: &mut Cx<'_>,
+    d: DeclId,
+    p: &PumpPoint,
+    alone: bool,
+) -> Eval<Result<AtEngine, Value>> {
     let Some(drive) = drive_of(cx, d, p.pump, alone)? else {
-        return Ok(AtEngine::default());
+        return Ok(Err(Value::Absent));
     };
-    let Some(r) = cx.si(drive, "gear_ratio")? else {
-        return Ok(AtEngine::default());
+    let Some(ratio) = cx.si(drive, "gear_ratio")? else {
+        return Ok(Err(Value::Unknown));
     };
-    let speed = p.speed / r;
-    let margin = match p.power {
-        Some(need) => engine_power(cx, drive, speed)?.map(|have| have - need),
+    let speed = p.speed / ratio;
+    // Only what is needed for a power that is known.
+    let power = match p.power {
+        Some(_) => engine_power(cx, drive, speed)?,
         None => None,
     };
-    Ok(AtEngine {
-        speed: Some(speed),
-        margin,
-    })
+    Ok(Ok(AtEngine {
+        drive,
+        speed,
+        power,
+    }))
 }
 
 fn engine(
     cx: &mut Cx<'_>,
     d: DeclId,
     kind: Kind,
-    which: fn(AtEngine) -> Option<f64>,
+    which: fn(&AtEngine, &PumpPoint) -> Option<f64>,
 ) -> Eval<Value> {
     let Some(s) = solved_by(cx, d)? else {
         return Ok(Value::Unknown);
@@ -414,18 +422,27 @@ fn engine(
     let Some(p) = alone(&s) else {
         return Ok(Value::Absent);
     };
-    Ok(match which(engine_of(cx, d, p, true)?) {
+    let e = match engine_of(cx, d, p, true)? {
+        Ok(e) => e,
+        Err(v) => return Ok(v),
+    };
+    Ok(match which(&e, p) {
         Some(v) => Value::Quantity(Quantity::computed(kind, v).origin(s.origin)),
         None => Value::Absent,
     })
 }
 
 fn engine_speed(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
-    engine(cx, d, Kind::RotationalSpeed, |e| e.speed)
+    engine(cx, d, Kind::RotationalSpeed, |e, _| Some(e.speed))
+}
+
+/// Power of an engine left over at the pump shaft, W.
+fn margin(e: &AtEngine, p: &PumpPoint) -> Option<f64> {
+    Some(e.power? - p.power?)
 }
 
 fn power_margin(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
-    engine(cx, d, Kind::Power, |e| e.margin)
+    engine(cx, d, Kind::Power, margin)
 }
 
 /// The engine's power at the pump shaft, W, at an engine speed, rad/s.
@@ -456,7 +473,7 @@ fn pump_record(
     alone: bool,
     origin: Origin,
 ) -> Eval<Value> {
-    let engine = engine_of(cx, d, p, alone)?;
+    let engine = engine_of(cx, d, p, alone)?.ok();
     let efficiency = p
         .power
         .and_then(|w| affinity::efficiency(p.flow, p.rise, w).ok());
@@ -480,8 +497,16 @@ fn pump_record(
             Kind::Head,
             p.npsh_required.map(|r| p.npsh_available - r),
         ),
-        ("engine_speed", Kind::RotationalSpeed, engine.speed),
-        ("power_margin", Kind::Power, engine.margin),
+        (
+            "engine_speed",
+            Kind::RotationalSpeed,
+            engine.as_ref().map(|e| e.speed),
+        ),
+        (
+            "power_margin",
+            Kind::Power,
+            engine.as_ref().and_then(|e| margin(e, p)),
+        ),
     ];
     let mut fields: Vec<(SmolStr, Value)> = vec![("name".into(), Value::Text(p.name.clone()))];
     fields.extend(all.into_iter().filter_map(|(name, kind, v)| {
@@ -568,14 +593,7 @@ fn member_names(cx: &mut Cx<'_>, d: DeclId) -> Eval<Vec<String>> {
                 if let cutwater_syntax::ast::EntryKind::Chain(c) = &e.kind {
                     for s in c {
                         // A pump goes by its own name where none stands before it.
-                        let own = match s.what.names.as_slice() {
-                            [.., pump, side]
-                                if matches!(side.text.as_str(), "discharge" | "intake") =>
-                            {
-                                Some(pump)
-                            }
-                            _ => None,
-                        };
+                        let own = hydraulic::side(&s.what).map(|x| x.0);
                         if let Some(n) = s.label.as_ref().or(own) {
                             names.push(n.text.to_string());
                         }
@@ -612,8 +630,8 @@ fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     let name = cx.name(d);
     let mut ok = true;
     let text = |v: f64, kind: Kind| show::si(v, kind, None, &settings);
+    let alone = s.pumps.len() == 1;
     for p in &s.pumps {
-        let alone = s.pumps.len() == 1;
         let supply = match cx.get(d, "supply")? {
             Value::Decl(_) if !p.fed => cx.place(d, "supply"),
             _ => Local::Span(s.lay, p.span),
@@ -668,12 +686,12 @@ fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                     .label(Local::Head(p.pump), "its curve"),
             );
         }
-        if let Some(drive) = drive_of(cx, d, p.pump, alone)?
-            && let (Some(need), Some(r)) = (p.power, cx.si(drive, "gear_ratio")?)
-            && let Some(have) = engine_power(cx, drive, p.speed / r)?
+        if let Ok(engine) = engine_of(cx, d, p, alone)?
+            && let (Some(need), Some(have)) = (p.power, engine.power)
             && have < need
         {
             ok = false;
+            let drive = engine.drive;
             let named = cx.reference(d, "drive")? == Some(drive);
             let place = cx.place(d, if named { "drive" } else { "drives" });
             let table = cx.place(drive, "output");
@@ -681,7 +699,7 @@ fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                 Finding::new(
                     &ENGINE_POWER,
                     place,
-                    format!("{whose} takes {} at the pump shaft, but the engine gives {} there at {}", text(need, Kind::Power), text(have, Kind::Power), text(p.speed / r, Kind::RotationalSpeed)),
+                    format!("{whose} takes {} at the pump shaft, but the engine gives {} there at {}", text(need, Kind::Power), text(have, Kind::Power), text(engine.speed, Kind::RotationalSpeed)),
                 )
                 .here("not enough power")
                 .label(table, "the engine's output")

@@ -331,24 +331,20 @@ fn sound(
     }
     let mut asked: Vec<Path> = Vec::new();
     let mut others: Vec<Name> = Vec::new();
-    condition_paths(
-        &r.condition.value,
-        &r.condition.rule,
-        &mut |p: &Path| match p.names[0].text == name.text {
-            true => asked.push(p.clone()),
-            false => others.push(p.names[0].clone()),
-        },
-    );
-    let used = !asked.is_empty();
-    for filter in &every.filters {
+    let conditions = || every.filters.iter().chain([&r.condition]);
+    let mut used = false;
+    for c in conditions() {
+        let before = asked.len();
         condition_paths(
-            &filter.value,
-            &filter.rule,
+            &c.value,
+            &c.rule,
             &mut |p| match p.names[0].text == name.text {
                 true => asked.push(p.clone()),
                 false => others.push(p.names[0].clone()),
             },
         );
+        // The last one is what the rule asks.
+        used = asked.len() > before;
     }
     // `rclearance` for `r.clearance`.
     for other in &others {
@@ -393,8 +389,7 @@ fn sound(
             ok = false;
         }
     }
-    let all = every.filters.iter().chain([&r.condition]);
-    for condition in all {
+    for condition in conditions() {
         let before = cx.findings.len();
         if !ok || fits(cx, d, &name.text, condition, slots)? {
             // What else there is to say is said where it is judged.

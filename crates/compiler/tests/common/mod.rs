@@ -72,3 +72,15 @@ pub fn close(got: f64, expected: f64, within: f64) {
 pub fn covered(text: &str, place: Place) -> &str {
     place.span.slice(text)
 }
+
+/// The numbers a settled file shows, by their paths.
+pub fn numbers(db: &Db) -> std::collections::BTreeMap<String, f64> {
+    use cutwater_compiler::results::{Shown, of_file};
+    of_file(db, db.file("a.pump").expect("the file is there"))
+        .into_iter()
+        .filter_map(|r| match r.value {
+            Shown::Number { value, .. } => Some((r.path, value)),
+            Shown::Word(_) => None,
+        })
+        .collect()
+}
