@@ -407,7 +407,7 @@ fn folder_pattern(pattern: &str) -> Result<GlobSet, BadPattern> {
 mod tests {
     use super::*;
     use crate::codes::UNKNOWN_UNIT;
-    use crate::kinds::duty::CAVITATION;
+    use crate::kinds::duty::checks::CAVITATION;
 
     fn sound(text: &str) -> ProjectSettings {
         let read = read(text);

@@ -1,13 +1,16 @@
 //! The `duty`: pump, supply and lay together, and what is held.
+//!
+//! Its values, read off the solved system; what is wrong with the answer is said in [`checks`].
+
+pub mod checks;
 
 use crate::codes::codes;
-use crate::db::{Cx, Local};
+use crate::db::Cx;
 use crate::hydraulic::{self, PumpPoint, Solution, StationPoint};
-use crate::schema::short::{optional, positive, required, signed};
-use crate::schema::{BLANK, ComputedDef, KindDef, Type};
+use crate::schema::short::{optional, required, signed};
+use crate::schema::{BLANK, ComputedDef, KindDef, Sign, Type};
 use crate::value::{Origin, Quantity, Record, Value};
-use crate::{DeclId, Eval, show};
-use cutwater_finding::Finding;
+use crate::{DeclId, Eval};
 use cutwater_hydraulics::affinity;
 use cutwater_quantity::Kind;
 use smol_str::SmolStr;
@@ -33,46 +36,170 @@ codes! {
     DUTY_NOT_CONVERGED = "CW1613" "duty-not-solved" Error, "The solver did not converge; no numbers are given.",
         "Numbers that did not converge are never shown. Look for slips of a factor in curves, coefficients and lengths.",
         fires "", silent "";
-    /// Raised by `duty`.
-    CAVITATION = "CW1614" "cavitation" Error, "The suction head available is less than the pump requires.",
-        "Where NPSH available falls below NPSH required the water boils at the eye: the pump loses flow, sounds as if it pumped gravel, and is damaged. Lower the lift, use larger or more suction hose, slow down or ask for less flow.",
-        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 50\n        300 180 60\n        600 140 70\n    }\n}\nsupply s {\n    draft { lift = 15 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n",
-        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 6\n        300 180 8\n        600 140 12\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n";
-    /// Raised by `duty`.
-    HOSE_PRESSURE = "CW1615" "hose-pressure" Error, "Hose sees more than 90 % of its service-test pressure.",
-        "NFPA 1962 (2018) sets a relief valve no higher than 90 % of the hose's service-test pressure. A burst length whips and can kill: stay clear, and follow the marked pressure, local orders and the hose's own instructions.",
-        fires "hose weak {\n    diameter      = 2.5 in\n    loss          = 2 psi per 100 ft at 100 gpm\n    test_pressure = 120 psi\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of weak -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold discharge.pressure = 140 psi\n}\n",
-        silent "hose strong {\n    diameter      = 2.5 in\n    loss          = 2 psi per 100 ft at 100 gpm\n    test_pressure = 300 psi\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of strong -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold discharge.pressure = 140 psi\n}\n";
-    /// Raised by `duty`.
-    ENGINE_POWER = "CW1616" "engine-power" Error, "The duty needs more power than the engine gives at that speed.",
-        "Shaft power divided by the driveline's efficiency is more than the engine's output at its speed in this duty. The engine would slow down: the duty cannot be held.",
-        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n        0 200 30\n        300 180 60\n        600 140 90\n    }\n}\ndrive e {\n    turns      = p\n    gear_ratio = 2\n    output (speed rpm, power hp) {\n        800 10\n        2000 20\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    drive  = e\n    hold n.pressure = 100 psi\n}\n", silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n        0 200 30\n        300 180 60\n        600 140 90\n    }\n}\ndrive e {\n    turns      = p\n    gear_ratio = 2\n    output (speed rpm, power hp) {\n        800 90\n        2000 200\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    drive  = e\n    hold n.pressure = 100 psi\n}\n";
-    /// Raised by `duty`.
-    NOZZLE_RANGE = "CW1617" "nozzle-range" Warning, "A nozzle that holds a pressure or a flow works outside its range.",
-        "Outside its range a holding nozzle is a fixed opening: its pressure is no longer what it is set to. A regulated one needs its rated pressure to give its flow; below that it gives less. One without any pressure is dry.",
-        fires "nozzle fog {\n    form       = holding\n    rated      = 200 gpm at 100 psi\n    flow_range = 120 .. 200 gpm\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: fog }\nduty d {\n    supply = s\n    lay    = l\n    hold n.flow = 100 gpm\n}\n", silent "nozzle fog {\n    form       = holding\n    rated      = 200 gpm at 100 psi\n    flow_range = 120 .. 200 gpm\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: fog }\nduty d {\n    supply = s\n    lay    = l\n    hold n.flow = 150 gpm\n}\n";
-    /// Raised by `duty`.
-    REACTION = "CW1618" "nozzle-reaction" Warning, "A nozzle pushes back harder than its crew is said to hold.",
-        "A guide in use: one person to 60 lbf, two to 75 lbf, three to 95 lbf (handbook figures by Grimwood, common practice). A loose line injures: never hand-hold a master stream, close slowly, follow local orders.",
-        fires "nozzle big {\n    form = smooth\n    tip  = 1.25 in\n    crew = 2\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.supply_2_1_2 -> n: big }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 50 psi\n}\n", silent "nozzle big {\n    form = smooth\n    tip  = 1 in\n    crew = 3\n}\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.supply_2_1_2 -> n: big }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 50 psi\n}\n";
-    /// Raised by `duty`.
-    UNSTABLE = "CW1619" "unstable-point" Warning, "The pump works on a rising stretch of its curve.",
-        "Where pressure rises with flow two flows share one pressure, and the pump can hunt between them.",
-        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 170\n        250 185\n        300 186\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.supply_2_1_2 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 120 psi\n}\n", silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.supply_2_1_2 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 120 psi\n}\n";
-    /// Raised by `duty`.
-    NPSH_MARGIN = "CW1620" "npsh-margin" Advice, "Little suction head is left over.",
-        "NPSH required is usually stated at 3 % loss of head: at that point the pump cavitates already. A margin of some feet is wise; how much is for the pump's maker to say.",
-        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 26\n        300 180 27\n        600 140 30\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold speed = 3000 rpm\n}\n", silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 200 6\n        300 180 8\n        600 140 12\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d {\n    supply = s\n    lay    = l\n    hold speed = 3000 rpm\n}\n";
-    /// Raised by `duty`.
-    RELAY_LOW = "CW1621" "relay-intake-low" Warning, "A pump that another feeds has little pressure left at its intake.",
-        "A pump that another pump feeds keeps a residual at its intake, 20 psi as usual (common practice). With less it is about to run away from its supply: soft hose flattens, the pump cavitates and the lines it feeds fail. The pumps of a relay must be balanced: the one before it gives more, or it asks for less.",
-        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p { }\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 1500 rpm\n    hold n.pressure = 100 psi\n}\n",
-        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p { }\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 2500 rpm\n    hold n.pressure = 100 psi\n}\n";
-    /// Raised by `duty`.
-    HOSE_COLLAPSE = "CW1622" "hose-collapse" Error, "Hose of a lay stands below the air's pressure.",
-        "Only hard suction hose keeps its shape below the pressure of the air. Soft hose flattens and lets nothing through, so that the flow found here does not come about. Hose that leads from a `draft` supply to a pump is taken as suction hose.",
-        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p { }\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 1300 rpm\n    hold n.pressure = 100 psi\n}\n",
-        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p { }\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 2500 rpm\n    hold n.pressure = 100 psi\n}\n";
+}
+
+/// A value of a pump at work: of the duty where it has one pump, of the pump's record where it has several.
+struct AtWork {
+    name: &'static str,
+    kind: Kind,
+    sign: Sign,
+    doc: &'static str,
+    formula: &'static str,
+    hint: bool,
+    /// Whether it is about the engine, so that it asks for a `drive`.
+    engine: bool,
+    value: fn(&PumpPoint, Option<&AtEngine>) -> Option<f64>,
+}
+
+/// All of them, in the order they are shown.
+static AT_WORK: [AtWork; 13] = [
+    AtWork {
+        name: "speed",
+        kind: Kind::RotationalSpeed,
+        sign: Sign::Positive,
+        doc: "Speed of the pump.",
+        formula: "as held, or found so that what is held is met",
+        hint: true,
+        engine: false,
+        value: |p, _| Some(p.speed),
+    },
+    AtWork {
+        name: "flow",
+        kind: Kind::Flow,
+        sign: Sign::Positive,
+        doc: "Flow through the pump.",
+        formula: "sum of what leaves",
+        hint: true,
+        engine: false,
+        value: |p, _| Some(p.flow),
+    },
+    AtWork {
+        name: "discharge_pressure",
+        kind: Kind::GaugePressure,
+        sign: Sign::Any,
+        doc: "Total pressure at the pump's discharge.",
+        formula: "intake + net",
+        hint: true,
+        engine: false,
+        value: |p, _| Some(p.discharge),
+    },
+    AtWork {
+        name: "intake_pressure",
+        kind: Kind::GaugePressure,
+        sign: Sign::Any,
+        doc: "Total pressure at the pump's intake; below zero is vacuum.",
+        formula: "supply less lift and losses",
+        hint: false,
+        engine: false,
+        value: |p, _| Some(p.intake),
+    },
+    AtWork {
+        name: "net_pressure",
+        kind: Kind::Pressure,
+        sign: Sign::Any,
+        doc: "Net pump pressure.",
+        formula: "discharge − intake",
+        hint: false,
+        engine: false,
+        value: |p, _| Some(p.rise),
+    },
+    AtWork {
+        name: "water_power",
+        kind: Kind::Power,
+        sign: Sign::Any,
+        doc: "Power given to the water.",
+        formula: "flow · net pressure",
+        hint: false,
+        engine: false,
+        value: |p, _| Some(affinity::water_power(p.flow, p.rise)),
+    },
+    AtWork {
+        name: "shaft_power",
+        kind: Kind::Power,
+        sign: Sign::Positive,
+        doc: "Power taken at the pump shaft.",
+        formula: "tested power at the same point, with the cube of the speed",
+        hint: true,
+        engine: false,
+        value: |p, _| p.power,
+    },
+    AtWork {
+        name: "efficiency",
+        kind: Kind::Ratio,
+        sign: Sign::Positive,
+        doc: "Pump efficiency.",
+        formula: "water power / shaft power",
+        hint: false,
+        engine: false,
+        value: |p, _| affinity::efficiency(p.flow, p.rise, p.power?).ok(),
+    },
+    AtWork {
+        name: "npsh_available",
+        kind: Kind::Head,
+        sign: Sign::Any,
+        doc: "Net positive suction head available.",
+        formula: "(intake + atmosphere − vapour pressure) / (ρ g)",
+        hint: false,
+        engine: false,
+        value: |p, _| Some(p.npsh_available),
+    },
+    AtWork {
+        name: "npsh_required",
+        kind: Kind::Head,
+        sign: Sign::Positive,
+        doc: "Net positive suction head required.",
+        formula: "tested value at the same point, with the square of the speed",
+        hint: false,
+        engine: false,
+        value: |p, _| p.npsh_required,
+    },
+    AtWork {
+        name: "npsh_margin",
+        kind: Kind::Head,
+        sign: Sign::Any,
+        doc: "Suction head left over.",
+        formula: "NPSH available − NPSH required",
+        hint: true,
+        engine: false,
+        value: |p, _| Some(p.npsh_available - p.npsh_required?),
+    },
+    AtWork {
+        name: "engine_speed",
+        kind: Kind::RotationalSpeed,
+        sign: Sign::Positive,
+        doc: "Speed of the engine.",
+        formula: "speed / gear_ratio",
+        hint: false,
+        engine: true,
+        value: |_, e| Some(e?.speed),
+    },
+    AtWork {
+        name: "power_margin",
+        kind: Kind::Power,
+        sign: Sign::Any,
+        doc: "Power of the engine left over, at the pump shaft.",
+        formula: "output(engine speed) · efficiency − shaft power",
+        hint: false,
+        engine: true,
+        value: |p, e| margin(e?, p),
+    },
+];
+
+const SOLVED: &str = "steady, incompressible flow: mass balance at every point, each part's own law, solved together";
+
+/// The duty's computed property that stands in a row of [`AT_WORK`].
+const fn at_work<const ROW: usize>() -> ComputedDef {
+    let a = &AT_WORK[ROW];
+    ComputedDef {
+        name: a.name,
+        ty: Type::Quantity(a.kind, a.sign),
+        doc: a.doc,
+        formula: a.formula,
+        source: SOLVED,
+        solved: true,
+        hint: a.hint,
+        eval: of_lone_pump::<ROW>,
+    }
 }
 
 macro_rules! solved {
@@ -82,7 +209,7 @@ macro_rules! solved {
             ty: $kind,
             doc: $doc,
             formula: $formula,
-            source: "steady, incompressible flow: mass balance at every point, each part's own law, solved together",
+            source: SOLVED,
             solved: true,
             hint: $hint,
             eval: $eval,
@@ -131,116 +258,19 @@ pub static DUTY: KindDef = KindDef {
             hint: false,
             eval: solution,
         },
-        solved!(
-            "speed",
-            positive(Kind::RotationalSpeed),
-            "Speed of the pump.",
-            "as held, or found so that what is held is met",
-            true,
-            |cx, d| pump(cx, d, Kind::RotationalSpeed, |p| Some(p.speed))
-        ),
-        solved!(
-            "flow",
-            positive(Kind::Flow),
-            "Flow through the pump.",
-            "sum of what leaves",
-            true,
-            |cx, d| pump(cx, d, Kind::Flow, |p| Some(p.flow))
-        ),
-        solved!(
-            "discharge_pressure",
-            signed(Kind::GaugePressure),
-            "Total pressure at the pump's discharge.",
-            "intake + net",
-            true,
-            |cx, d| pump(cx, d, Kind::GaugePressure, |p| Some(p.discharge))
-        ),
-        solved!(
-            "intake_pressure",
-            signed(Kind::GaugePressure),
-            "Total pressure at the pump's intake; below zero is vacuum.",
-            "supply less lift and losses",
-            false,
-            |cx, d| pump(cx, d, Kind::GaugePressure, |p| Some(p.intake))
-        ),
-        solved!(
-            "net_pressure",
-            signed(Kind::Pressure),
-            "Net pump pressure.",
-            "discharge − intake",
-            false,
-            |cx, d| pump(cx, d, Kind::Pressure, |p| Some(p.rise))
-        ),
-        solved!(
-            "water_power",
-            signed(Kind::Power),
-            "Power given to the water.",
-            "flow · net pressure",
-            false,
-            |cx, d| pump(cx, d, Kind::Power, |p| Some(affinity::water_power(
-                p.flow, p.rise
-            )))
-        ),
-        solved!(
-            "shaft_power",
-            positive(Kind::Power),
-            "Power taken at the pump shaft.",
-            "tested power at the same point, with the cube of the speed",
-            true,
-            |cx, d| pump(cx, d, Kind::Power, |p| p.power)
-        ),
-        solved!(
-            "efficiency",
-            positive(Kind::Ratio),
-            "Pump efficiency.",
-            "water power / shaft power",
-            false,
-            |cx, d| pump(cx, d, Kind::Ratio, |p| p
-                .power
-                .and_then(|w| affinity::efficiency(p.flow, p.rise, w).ok()))
-        ),
-        solved!(
-            "npsh_available",
-            signed(Kind::Head),
-            "Net positive suction head available.",
-            "(intake + atmosphere − vapour pressure) / (ρ g)",
-            false,
-            |cx, d| pump(cx, d, Kind::Head, |p| Some(p.npsh_available))
-        ),
-        solved!(
-            "npsh_required",
-            positive(Kind::Head),
-            "Net positive suction head required.",
-            "tested value at the same point, with the square of the speed",
-            false,
-            |cx, d| pump(cx, d, Kind::Head, |p| p.npsh_required)
-        ),
-        solved!(
-            "npsh_margin",
-            signed(Kind::Head),
-            "Suction head left over.",
-            "NPSH available − NPSH required",
-            true,
-            |cx, d| pump(cx, d, Kind::Head, |p| p
-                .npsh_required
-                .map(|r| p.npsh_available - r))
-        ),
-        solved!(
-            "engine_speed",
-            positive(Kind::RotationalSpeed),
-            "Speed of the engine.",
-            "speed / gear_ratio",
-            false,
-            engine_speed
-        ),
-        solved!(
-            "power_margin",
-            signed(Kind::Power),
-            "Power of the engine left over, at the pump shaft.",
-            "output(engine speed) · efficiency − shaft power",
-            false,
-            power_margin
-        ),
+        at_work::<0>(),
+        at_work::<1>(),
+        at_work::<2>(),
+        at_work::<3>(),
+        at_work::<4>(),
+        at_work::<5>(),
+        at_work::<6>(),
+        at_work::<7>(),
+        at_work::<8>(),
+        at_work::<9>(),
+        at_work::<10>(),
+        at_work::<11>(),
+        at_work::<12>(),
         solved!(
             "residual_mass",
             signed(Kind::Ratio),
@@ -279,7 +309,7 @@ pub static DUTY: KindDef = KindDef {
             "Whether the solution keeps every limit that was stated.",
             "NPSH, intake pressure of a relay, hose pressure, engine power, nozzle range, reaction",
             false,
-            checks
+            checks::checks
         ),
     ],
     holds: true,
@@ -332,13 +362,24 @@ fn alone(s: &Solution) -> Option<&PumpPoint> {
     }
 }
 
-fn pump(cx: &mut Cx<'_>, d: DeclId, kind: Kind, f: fn(&PumpPoint) -> Option<f64>) -> Eval<Value> {
-    Ok(match solved_by(cx, d)? {
-        None => Value::Unknown,
-        Some(s) => match alone(&s).and_then(f) {
-            Some(v) => Value::Quantity(Quantity::computed(kind, v).origin(s.origin)),
-            None => Value::Absent,
+fn of_lone_pump<const ROW: usize>(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let a = &AT_WORK[ROW];
+    let Some(s) = solved_by(cx, d)? else {
+        return Ok(Value::Unknown);
+    };
+    let Some(p) = alone(&s) else {
+        return Ok(Value::Absent);
+    };
+    let engine = match a.engine {
+        true => match engine_of(cx, d, p, true)? {
+            Ok(e) => Some(e),
+            Err(v) => return Ok(v),
         },
+        false => None,
+    };
+    Ok(match (a.value)(p, engine.as_ref()) {
+        Some(v) => Value::Quantity(Quantity::computed(a.kind, v).origin(s.origin)),
+        None => Value::Absent,
     })
 }
 
@@ -410,39 +451,9 @@ fn engine_of(
     }))
 }
 
-fn engine(
-    cx: &mut Cx<'_>,
-    d: DeclId,
-    kind: Kind,
-    which: fn(&AtEngine, &PumpPoint) -> Option<f64>,
-) -> Eval<Value> {
-    let Some(s) = solved_by(cx, d)? else {
-        return Ok(Value::Unknown);
-    };
-    let Some(p) = alone(&s) else {
-        return Ok(Value::Absent);
-    };
-    let e = match engine_of(cx, d, p, true)? {
-        Ok(e) => e,
-        Err(v) => return Ok(v),
-    };
-    Ok(match which(&e, p) {
-        Some(v) => Value::Quantity(Quantity::computed(kind, v).origin(s.origin)),
-        None => Value::Absent,
-    })
-}
-
-fn engine_speed(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
-    engine(cx, d, Kind::RotationalSpeed, |e, _| Some(e.speed))
-}
-
 /// Power of an engine left over at the pump shaft, W.
 fn margin(e: &AtEngine, p: &PumpPoint) -> Option<f64> {
     Some(e.power? - p.power?)
-}
-
-fn power_margin(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
-    engine(cx, d, Kind::Power, margin)
 }
 
 /// The engine's power at the pump shaft, W, at an engine speed, rad/s.
@@ -474,44 +485,10 @@ fn pump_record(
     origin: Origin,
 ) -> Eval<Value> {
     let engine = engine_of(cx, d, p, alone)?.ok();
-    let efficiency = p
-        .power
-        .and_then(|w| affinity::efficiency(p.flow, p.rise, w).ok());
-    let all = [
-        ("speed", Kind::RotationalSpeed, Some(p.speed)),
-        ("flow", Kind::Flow, Some(p.flow)),
-        ("discharge_pressure", Kind::GaugePressure, Some(p.discharge)),
-        ("intake_pressure", Kind::GaugePressure, Some(p.intake)),
-        ("net_pressure", Kind::Pressure, Some(p.rise)),
-        (
-            "water_power",
-            Kind::Power,
-            Some(affinity::water_power(p.flow, p.rise)),
-        ),
-        ("shaft_power", Kind::Power, p.power),
-        ("efficiency", Kind::Ratio, efficiency),
-        ("npsh_available", Kind::Head, Some(p.npsh_available)),
-        ("npsh_required", Kind::Head, p.npsh_required),
-        (
-            "npsh_margin",
-            Kind::Head,
-            p.npsh_required.map(|r| p.npsh_available - r),
-        ),
-        (
-            "engine_speed",
-            Kind::RotationalSpeed,
-            engine.as_ref().map(|e| e.speed),
-        ),
-        (
-            "power_margin",
-            Kind::Power,
-            engine.as_ref().and_then(|e| margin(e, p)),
-        ),
-    ];
     let mut fields: Vec<(SmolStr, Value)> = vec![("name".into(), Value::Text(p.name.clone()))];
-    fields.extend(all.into_iter().filter_map(|(name, kind, v)| {
-        let q = Quantity::computed(kind, v?).origin(origin);
-        Some((SmolStr::new_static(name), Value::Quantity(q)))
+    fields.extend(AT_WORK.iter().filter_map(|a| {
+        let q = Quantity::computed(a.kind, (a.value)(p, engine.as_ref())?).origin(origin);
+        Some((SmolStr::new_static(a.name), Value::Quantity(q)))
     }));
     Ok(Value::Record(Arc::new(Record {
         what: "pump at work",
@@ -606,189 +583,4 @@ fn member_names(cx: &mut Cx<'_>, d: DeclId) -> Eval<Vec<String>> {
         }
     }
     Ok(names)
-}
-
-/// Least pressure at the intake of a pump that another feeds, Pa gauge: 20 psi (common practice).
-const RELAY_INTAKE: f64 = 20.0 * 6_894.757_293_168;
-
-/// Crew guide: most reaction, N, for so many firefighters at the nozzle.
-fn crew_limit(crew: u32) -> f64 {
-    const LBF: f64 = 4.448_221_615_260_5;
-    // Grimwood's guide as found in training texts: 60, 75 and 95 lbf (common practice).
-    match crew {
-        1 => 60.0 * LBF,
-        2 => 75.0 * LBF,
-        _ => 95.0 * LBF,
-    }
-}
-
-fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
-    let Some(s) = solved_by(cx, d)? else {
-        return Ok(Value::Unknown);
-    };
-    let settings = cx.settings();
-    let name = cx.name(d);
-    let mut ok = true;
-    let text = |v: f64, kind: Kind| show::si(v, kind, None, &settings);
-    let alone = s.pumps.len() == 1;
-    for p in &s.pumps {
-        let supply = match cx.get(d, "supply")? {
-            Value::Decl(_) if !p.fed => cx.place(d, "supply"),
-            _ => Local::Span(s.lay, p.span),
-        };
-        let whose = match alone {
-            true => format!("duty `{name}`"),
-            false => format!("pump `{}` of duty `{name}`", p.name),
-        };
-        if p.relayed && p.intake < RELAY_INTAKE {
-            ok = false;
-            let least = text(RELAY_INTAKE, Kind::GaugePressure);
-            let place = cx.place(d, "lay");
-            cx.report(
-                Finding::new(
-                    &RELAY_LOW,
-                    place,
-                    format!("{whose} has {} left at its intake; a relay is run with {least} or more", text(p.intake, Kind::GaugePressure)),
-                )
-                .here("too little for a pump of this lay")
-                .label(Local::Span(s.lay, p.span), "this pump")
-                .help("raise the pressure of the pump before it, lay more or larger lines, or shorten them")
-                .source("common practice: 20 psi left at the intake of a relay's pump")
-                .number("intake", p.intake / 6_894.757_293_168, "psi")
-                .number("least", RELAY_INTAKE / 6_894.757_293_168, "psi"),
-            );
-        }
-        if let Some(need) = p.npsh_required {
-            let (a, r) = (text(p.npsh_available, Kind::Head), text(need, Kind::Head));
-            if p.npsh_available < need {
-                ok = false;
-                cx.report(
-                    Finding::new(&CAVITATION, supply, format!("{whose} cavitates: {a} of suction head is available, {r} is required"))
-                        .here("too little suction head")
-                        .label(Local::Head(p.pump), "its NPSH required")
-                        .help("lower the lift, use larger or more suction hose, slow down or ask for less flow")
-                        .source("the pump's tested NPSH required")
-                        .number("NPSH available", p.npsh_available / 0.3048, "ft")
-                        .number("NPSH required", need / 0.3048, "ft"),
-                );
-            } else if p.npsh_available < need + 1.0 {
-                cx.report(
-                    Finding::new(&NPSH_MARGIN, supply, format!("{whose} has only {} of suction head left over ({a} available, {r} required)", text(p.npsh_available - need, Kind::Head)))
-                        .here("little left over")
-                        .source("common practice: a margin over NPSH required, here 1 m"),
-                );
-            }
-        }
-        if p.unstable {
-            cx.report(
-                Finding::new(&UNSTABLE, cx.place(d, "lay"), format!("in duty `{name}` pump `{}` works where its curve rises with flow: it can hunt", p.name))
-                    .here("unstable")
-                    .label(Local::Head(p.pump), "its curve"),
-            );
-        }
-        if let Ok(engine) = engine_of(cx, d, p, alone)?
-            && let (Some(need), Some(have)) = (p.power, engine.power)
-            && have < need
-        {
-            ok = false;
-            let drive = engine.drive;
-            let named = cx.reference(d, "drive")? == Some(drive);
-            let place = cx.place(d, if named { "drive" } else { "drives" });
-            let table = cx.place(drive, "output");
-            cx.report(
-                Finding::new(
-                    &ENGINE_POWER,
-                    place,
-                    format!("{whose} takes {} at the pump shaft, but the engine gives {} there at {}", text(need, Kind::Power), text(have, Kind::Power), text(engine.speed, Kind::RotationalSpeed)),
-                )
-                .here("not enough power")
-                .label(table, "the engine's output")
-                .help("ask for less, or change the ratio so that the engine works nearer its best speed")
-                .number("needed", need / 745.699_871_582_270_2, "hp")
-                .number("given", have / 745.699_871_582_270_2, "hp"),
-            );
-        }
-    }
-    for r in &s.runs {
-        // Where nothing flows the water does not stand that high.
-        if r.lowest < 0.0 && !r.suction && r.flow.abs() > 1e-9 {
-            ok = false;
-            let place = cx.place(d, "lay");
-            cx.report(
-                Finding::new(
-                    &HOSE_COLLAPSE,
-                    place,
-                    format!("in duty `{name}` hose `{}` stands at {}, below the air's pressure: soft hose flattens there", cx.name(r.hose), text(r.lowest, Kind::GaugePressure)),
-                )
-                .here("flattens hose of this lay")
-                .label(Local::Span(s.lay, r.span), "this hose")
-                .help("raise the pressure at its near end, lay more or larger lines, or ask for less flow; only hard suction hose stands a vacuum")
-                .number("pressure", r.lowest / 6_894.757_293_168, "psi"),
-            );
-        }
-        if let Some(limit) = cx.si(r.hose, "pressure_limit")?
-            && r.highest > limit
-        {
-            ok = false;
-            let place = cx.place(d, "lay");
-            let test = cx.place(r.hose, "test_pressure");
-            cx.report(
-                Finding::new(
-                    &HOSE_PRESSURE,
-                    place,
-                    format!("in duty `{name}` hose `{}` sees {}, above {} (90 % of its service-test pressure)", cx.name(r.hose), text(r.highest, Kind::GaugePressure), text(limit, Kind::Pressure)),
-                )
-                .here("too much for a hose of this lay")
-                .label(Local::Span(s.lay, r.span), "this hose")
-                .label(test, "its service-test pressure")
-                .help("lower the pressure, or use hose tested higher; a burst length whips: stay clear of charged lines")
-                .source("NFPA 1962 (2018)")
-                .number("pressure", r.highest / 6_894.757_293_168, "psi")
-                .number("limit", limit / 6_894.757_293_168, "psi"),
-            );
-        }
-    }
-    for x in s.stations.iter().filter(|x| x.nozzle) {
-        let label = x.label.clone().unwrap_or_else(|| cx.name(x.decl));
-        if let Some(state) = x.state
-            && state != "holding its pressure"
-        {
-            let place = cx.place(d, "lay");
-            cx.report(
-                Finding::new(
-                    &NOZZLE_RANGE,
-                    place,
-                    format!(
-                        "in duty `{name}` nozzle `{label}` works {state}: {} at {}",
-                        text(x.flow, Kind::Flow),
-                        text(x.pressure, Kind::GaugePressure)
-                    ),
-                )
-                .here("outside what it is made for")
-                .label(Local::Span(s.lay, x.span), "this nozzle"),
-            );
-        }
-        if let (Some(r), Some(crew)) = (x.reaction, cx.si(x.decl, "crew")?) {
-            let limit = crew_limit(crew as u32);
-            if r > limit {
-                let place = cx.place(d, "lay");
-                let at = cx.place(x.decl, "crew");
-                cx.report(
-                    Finding::new(
-                        &REACTION,
-                        place,
-                        format!("in duty `{name}` nozzle `{label}` pushes back with {}; a guide for {crew} at the nozzle is {}", text(r, Kind::Force), text(limit, Kind::Force)),
-                    )
-                    .here("hard to hold")
-                    .label(Local::Span(s.lay, x.span), "this nozzle")
-                    .label(at, "its crew")
-                    .help("put more people on it, lower its pressure or use a smaller tip; follow local orders")
-                    .source("Grimwood's guide, common practice")
-                    .number("reaction", r / 4.448_221_615_260_5, "lbf")
-                    .number("guide", limit / 4.448_221_615_260_5, "lbf"),
-                );
-            }
-        }
-    }
-    Ok(Value::Truth(ok))
 }

@@ -54,5 +54,6 @@ pub static CODES: &[&[&Code]] = &[
     supply::CODES,
     lay::CODES,
     duty::CODES,
+    duty::checks::CODES,
     service::CODES,
 ];
