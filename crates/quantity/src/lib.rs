@@ -7,6 +7,7 @@
 
 mod dimension;
 mod display;
+mod formula;
 mod kind;
 mod parse;
 mod slip;
@@ -18,6 +19,7 @@ pub use display::{
     Display, RangeDisplay, UnitSystem, display, display_as, display_range, display_range_as,
     format_in, format_usual, number, preferred_unit, unit_for,
 };
+pub use formula::Formula;
 pub use kind::{Accept, KINDS, Kind, KindInfo, Mismatch, Operation};
 pub use parse::{CompoundUnit, SIGNS, UnitError, nearest, parse_unit};
 pub use slip::LikelySlip;

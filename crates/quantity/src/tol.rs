@@ -188,7 +188,7 @@ impl PartialEq for Tol {
 // ---- What a value was made of ---------------------------------------------------------------------------------------
 
 /// An operation and its operands, kept so that a value can be worked out again on a part of the limits.
-struct Node {
+pub(crate) struct Node {
     /// The value's bounds over all of the limits: what is worked out on a part of them never leaves these.
     bounds: Interval,
     /// Operations from here down to the inputs, along the longest way.
@@ -196,7 +196,7 @@ struct Node {
     what: What,
 }
 
-enum What {
+pub(crate) enum What {
     /// An input.
     Input(InputId),
     /// Anything within the bounds: a number, or a part that is not looked into.
@@ -237,6 +237,16 @@ impl What {
 }
 
 impl Node {
+    /// Its bounds over all of the limits.
+    pub(crate) fn limits(&self) -> (f64, f64) {
+        (self.bounds.lo, self.bounds.hi)
+    }
+
+    /// How it was made.
+    pub(crate) fn what(&self) -> &What {
+        &self.what
+    }
+
     fn new(bounds: Interval, what: What) -> Arc<Self> {
         let depth = what.depth();
         let (depth, what) = if depth > DEEPEST {
@@ -717,6 +727,11 @@ impl Tol {
             rounding,
             made_of: None,
         }
+    }
+
+    /// What it was made of; `None` for a plain number.
+    pub(crate) fn made_of(&self) -> Option<&Arc<Node>> {
+        self.made_of.as_ref()
     }
 
     /// What it was made of, as an operand.

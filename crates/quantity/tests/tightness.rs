@@ -1,7 +1,7 @@
 //! How tight the bounds are: equal to the extreme corners where a value rises or falls with every input, however often
 //! each is used; never inside any corner or sample; spreads equal to reference cases of the propagation of uncertainty.
 
-use cutwater_quantity::{InputId, Tol, TolError};
+use cutwater_quantity::{Formula, InputId, Tol, TolError};
 use proptest::prelude::*;
 use serde_json::Value;
 
@@ -181,6 +181,19 @@ proptest! {
             let x: Vec<f64> = limits.iter().map(|(lo, hi)| lo + share(&mut state) * (hi - lo)).collect();
             prop_assert!(holds(&x), "sample {x:?}");
         }
+    }
+
+    /// A value worked out again from what it was made of is the expression itself, wherever its inputs stand.
+    #[test]
+    fn formulas_are_the_expressions(e in rising(), limits in sizes(), off in prop::collection::vec(-1.0..=1.0f64, INPUTS)) {
+        let value = bounds(&e, &as_inputs(&limits), false).expect("all is above zero");
+        let mut inputs = Vec::new();
+        let formula = Formula::of(&value, &mut inputs);
+        prop_assert!(formula.is_exact());
+        let deviations: Vec<f64> = inputs.iter().map(|i| off[i.0 as usize]).collect();
+        let x: Vec<f64> = limits.iter().zip(&off).map(|((lo, hi), d)| f64::midpoint(*lo, *hi) + d * (hi - lo) / 2.0).collect();
+        let (got, want) = (formula.at(&deviations, &mut Vec::new()), at(&e, &x, false));
+        prop_assert!((got - want).abs() <= 1e-11 * value.hi().abs(), "{got} instead of {want}");
     }
 
     /// Root-sum-square from slopes taken apart from the tool: central differences at the middle of the limits.
