@@ -9,8 +9,8 @@ use crate::value::{Origin, Quantity, Value};
 use crate::{DeclId, Eval};
 use cutwater_finding::{FileId, Finding};
 use cutwater_hydraulics::atmosphere::pressure_at_altitude;
-use cutwater_hydraulics::water::Water;
-use cutwater_quantity::Kind;
+use cutwater_hydraulics::water::{Water, WaterError};
+use cutwater_quantity::{Direction, Kind, Tol};
 
 codes! {
     /// Raised by `water`.
@@ -157,15 +157,10 @@ fn atmospheric_pressure(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     let Some(z) = cx.quantity(d, "altitude")? else {
         return Ok(Value::Unknown);
     };
-    match pressure_at_altitude(z.si()) {
+    let falls = [(&z.value, Direction::Falling)];
+    match Tol::monotone("atmosphere", &falls, |x| pressure_at_altitude(x[0])) {
         Ok(p) => Ok(Value::Quantity(
-            Quantity::computed(Kind::AbsolutePressure, p).origin(Origin::Computed.max(
-                if z.origin == Origin::Assumed {
-                    Origin::Assumed
-                } else {
-                    Origin::Computed
-                },
-            )),
+            Quantity::from_tol(Kind::AbsolutePressure, p).origin(computed_from(&z)),
         )),
         Err(e) => {
             let place = cx.place(d, "altitude");
@@ -249,19 +244,6 @@ pub static WATER: KindDef = KindDef {
     ..BLANK
 };
 
-/// Properties of the water at its temperature and standard atmospheric pressure; reports where there are none.
-pub(crate) fn water_at(cx: &mut Cx<'_>, d: DeclId) -> Eval<Option<(Water, Origin)>> {
-    let Some(t) = cx.quantity(d, "temperature")? else {
-        return Ok(None);
-    };
-    let origin = if t.origin == Origin::Assumed {
-        Origin::Assumed
-    } else {
-        Origin::Computed
-    };
-    Ok(Water::at(t.si(), 101_325.0).ok().map(|w| (w, origin)))
-}
-
 fn density(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     let (Some(t), Some(r)) = (
         cx.quantity(d, "temperature")?,
@@ -269,17 +251,17 @@ fn density(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     ) else {
         return Ok(Value::Unknown);
     };
-    match Water::at(t.si(), 101_325.0) {
-        Ok(w) => {
-            let origin = if t.origin == Origin::Assumed {
-                Origin::Assumed
-            } else {
-                Origin::Computed
-            };
-            Ok(Value::Quantity(
-                Quantity::computed(Kind::Density, w.density * r.si()).origin(origin),
-            ))
-        }
+    // Water is densest at 4 °C; limits on both sides of that are looked past, as the density differs by less than 1 part
+    // in 100 000 there.
+    let way = match (t.value.lo() >= DENSEST, t.value.hi() <= DENSEST) {
+        (true, _) => Some(Direction::Falling),
+        (_, true) => Some(Direction::Rising),
+        _ => None,
+    };
+    match of_temperature(&t, "density", way, |w| w.density) {
+        Ok(w) => Ok(Value::Quantity(
+            Quantity::from_tol(Kind::Density, w.mul(&r.value)).origin(computed_from(&t)),
+        )),
         Err(e) => {
             let place = cx.place(d, "temperature");
             cx.report(
@@ -295,23 +277,66 @@ fn density(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     }
 }
 
-fn property(cx: &mut Cx<'_>, d: DeclId, kind: Kind, f: fn(&Water) -> f64) -> Eval<Value> {
-    Ok(match water_at(cx, d)? {
-        Some((w, origin)) => Value::Quantity(Quantity::computed(kind, f(&w)).origin(origin)),
-        None => Value::Unknown,
+/// Where water is densest, K: 3.98 °C (IAPWS-IF97).
+const DENSEST: f64 = 277.13;
+
+/// Where a value computed from another comes from.
+fn computed_from(q: &Quantity) -> Origin {
+    match q.origin {
+        Origin::Assumed => Origin::Assumed,
+        _ => Origin::Computed,
+    }
+}
+
+/// A property of water at a temperature, within the limits of that; without a direction at its nominal alone.
+fn of_temperature(
+    t: &Quantity,
+    name: &'static str,
+    way: Option<Direction>,
+    of: fn(&Water) -> f64,
+) -> Result<Tol, WaterError> {
+    let at = |t: f64| Water::at(t, 101_325.0).map(|w| of(&w));
+    match way {
+        Some(way) => Tol::monotone(name, &[(&t.value, way)], |x| at(x[0])),
+        None => at(t.si()).map(Tol::exact),
+    }
+}
+
+fn property(
+    cx: &mut Cx<'_>,
+    d: DeclId,
+    kind: Kind,
+    name: &'static str,
+    way: Option<Direction>,
+    of: fn(&Water) -> f64,
+) -> Eval<Value> {
+    let Some(t) = cx.quantity(d, "temperature")? else {
+        return Ok(Value::Unknown);
+    };
+    // What is wrong with it is said by the density.
+    Ok(match of_temperature(&t, name, way, of) {
+        Ok(v) => Value::Quantity(Quantity::from_tol(kind, v).origin(computed_from(&t))),
+        Err(_) => Value::Unknown,
     })
 }
 
 fn vapour_pressure(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
-    property(cx, d, Kind::AbsolutePressure, |w| w.vapour_pressure)
+    let way = Some(Direction::Rising);
+    property(cx, d, Kind::AbsolutePressure, "vapour pressure", way, |w| {
+        w.vapour_pressure
+    })
 }
 
 fn viscosity(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
-    property(cx, d, Kind::DynamicViscosity, |w| w.viscosity)
+    let way = Some(Direction::Falling);
+    property(cx, d, Kind::DynamicViscosity, "viscosity", way, |w| {
+        w.viscosity
+    })
 }
 
 fn sound_speed(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
-    property(cx, d, Kind::Speed, |w| w.sound_speed)
+    // It rises with temperature to 74 °C and falls above.
+    property(cx, d, Kind::Speed, "sound speed", None, |w| w.sound_speed)
 }
 
 /// What a part is made of.

@@ -1,0 +1,705 @@
+//! A duty's system as numbers: everything the solver is told, read once, apart from solving it.
+//!
+//! Every number keeps its tolerance ([`Numbers`]); the parts hold only its place ([`N`]). So one reading serves the
+//! solution with all numbers at their nominal, and any number of others with each somewhere within its limits. Nothing
+//! here reads the spec or reports: what is missing or wrong was said where it is written.
+//!
+//! Invariants: parts stand in the order of the lay; `x` is as long as the numbers; no solution is given that did not
+//! converge, or in which the water parts or a regulated nozzle cannot decide.
+
+use super::hold::{AtWork, Hold};
+use super::lay::{Graph, StationKind};
+use super::{PumpPoint, RunPoint, StationPoint};
+use crate::DeclId;
+use cutwater_hydraulics::STANDARD_GRAVITY;
+use cutwater_hydraulics::friction::{
+    DarcyPipe, appliance_resistance, hazen_williams_coefficient, minor_resistance,
+};
+use cutwater_hydraulics::network::{
+    Held, HoldId, Law, LinkId, LinkState, Network, NodeId, Options, Rise, Solution, SolveError,
+};
+use cutwater_hydraulics::nozzle::Nozzle;
+use cutwater_hydraulics::pump::PumpCurve;
+use cutwater_hydraulics::supply::{HYDRANT_EXPONENT, Hydrant};
+use cutwater_quantity::Tol;
+use smol_str::SmolStr;
+use std::f64::consts::FRAC_PI_4;
+use std::sync::Arc;
+
+/// The place of a number of a system.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(crate) struct N(u32);
+
+impl N {
+    /// Its value among the numbers of a sample.
+    pub(crate) fn of(self, x: &[f64]) -> f64 {
+        x[self.0 as usize]
+    }
+}
+
+/// The numbers of a system.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Numbers(Vec<Tol>);
+
+impl Numbers {
+    /// Keeps a number.
+    pub(crate) fn keep(&mut self, value: Tol) -> N {
+        self.0.push(value);
+        N(self.0.len() as u32 - 1)
+    }
+
+    /// All of them, in SI units.
+    pub(crate) fn all(&self) -> &[Tol] {
+        &self.0
+    }
+
+    /// The nominal value of one, in SI units.
+    pub(crate) fn nominal(&self, n: N) -> f64 {
+        self.0[n.0 as usize].nominal()
+    }
+
+    /// All at their nominal.
+    pub(crate) fn nominals(&self) -> Vec<f64> {
+        self.0.iter().map(Tol::nominal).collect()
+    }
+}
+
+/// Air and water, SI units, pressures absolute.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct AirAndWater {
+    pub(super) atmospheric: N,
+    pub(super) vapour: N,
+    pub(super) density: N,
+    pub(super) viscosity: N,
+}
+
+/// How a hose loses pressure.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum HoseLaw {
+    /// `pressure` for `length` at `flow`, with the square of the flow.
+    Square { pressure: N, length: N, flow: N },
+    /// Hazen–Williams.
+    HazenWilliams { diameter: N, coefficient: N },
+    /// Darcy–Weisbach.
+    Darcy { diameter: N, roughness: N },
+}
+
+impl HoseLaw {
+    fn law(&self, x: &[f64], length: f64, density: f64, viscosity: f64) -> Option<Law> {
+        Some(match *self {
+            Self::Square {
+                pressure: p,
+                length: l,
+                flow: q,
+            } => Law::Quadratic {
+                resistance: p.of(x) / (l.of(x) * q.of(x) * q.of(x)) * length,
+            },
+            Self::HazenWilliams {
+                diameter,
+                coefficient,
+            } => Law::Power {
+                coefficient: hazen_williams_coefficient(
+                    diameter.of(x),
+                    length,
+                    coefficient.of(x),
+                    density,
+                )
+                .ok()?,
+                exponent: 1.0 / 0.54,
+            },
+            Self::Darcy {
+                diameter,
+                roughness,
+            } => Law::Darcy(
+                DarcyPipe::new(
+                    diameter.of(x),
+                    length,
+                    roughness.of(x),
+                    density,
+                    viscosity,
+                    0.0,
+                )
+                .ok()?,
+            ),
+        })
+    }
+}
+
+/// How an appliance loses pressure.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum ApplianceLaw {
+    /// `pressure` at `flow`.
+    At { pressure: N, flow: N },
+    /// A loss coefficient at a diameter.
+    Coefficient { coefficient: N, diameter: N },
+}
+
+impl ApplianceLaw {
+    fn resistance(&self, x: &[f64], density: f64) -> Option<f64> {
+        match *self {
+            Self::At { pressure, flow } => appliance_resistance(pressure.of(x), flow.of(x)).ok(),
+            Self::Coefficient {
+                coefficient,
+                diameter,
+            } => minor_resistance(coefficient.of(x), diameter.of(x), density).ok(),
+        }
+    }
+}
+
+/// How a nozzle passes water.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum NozzleLaw {
+    Smooth {
+        tip: N,
+        coefficient: N,
+    },
+    Fog {
+        flow: N,
+        pressure: N,
+    },
+    /// Holds its pressure over a range of flows, m³/s.
+    Holding {
+        pressure: N,
+        least: f64,
+        largest: f64,
+    },
+    /// Keeps its flow from its rated pressure on.
+    Regulated {
+        flow: N,
+        pressure: N,
+    },
+}
+
+impl NozzleLaw {
+    fn nozzle(&self, x: &[f64]) -> Option<Nozzle> {
+        let law = match *self {
+            Self::Smooth { tip, coefficient } => Nozzle::SmoothBore {
+                diameter: tip.of(x),
+                discharge_coefficient: coefficient.of(x),
+            },
+            // Below its least pressure a regulator is a fixed opening.
+            Self::Fog { flow, pressure } | Self::Regulated { flow, pressure } => Nozzle::Fog {
+                rated_flow: flow.of(x),
+                rated_pressure: pressure.of(x),
+            },
+            Self::Holding {
+                pressure,
+                least,
+                largest,
+            } => Nozzle::PressureHolding {
+                set_pressure: pressure.of(x),
+                least_flow: least,
+                largest_flow: largest,
+            },
+        };
+        law.check().is_ok().then_some(law)
+    }
+
+    /// The flow that is kept and the pressure that takes.
+    fn kept(&self, x: &[f64]) -> Option<(f64, f64)> {
+        match self {
+            Self::Regulated { flow, pressure } => Some((flow.of(x), pressure.of(x))),
+            _ => None,
+        }
+    }
+}
+
+/// A station of the lay.
+#[derive(Clone, Debug)]
+pub(crate) struct Station {
+    pub(super) label: Option<SmolStr>,
+    pub(super) decl: DeclId,
+    pub(super) law: StationLaw,
+}
+
+/// What a station does.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum StationLaw {
+    Nozzle(NozzleLaw),
+    Appliance { law: ApplianceLaw, one_way: bool },
+}
+
+/// A run of hose.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Run {
+    pub(super) law: HoseLaw,
+    pub(super) length: N,
+    pub(super) diameter: Option<N>,
+    pub(super) suction: bool,
+}
+
+/// Hose between a supply and the point it feeds.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Lead {
+    pub(super) law: HoseLaw,
+    pub(super) length: N,
+}
+
+/// Where water comes from.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Source {
+    Draft {
+        lift: N,
+        suction: Option<Lead>,
+        strainer: Option<ApplianceLaw>,
+        lines: u32,
+    },
+    Hydrant {
+        pressure: N,
+        residual: (N, N),
+        elevation: N,
+        hose: Option<Lead>,
+        lines: u32,
+    },
+    Tank {
+        level: N,
+        loss: (N, N),
+    },
+}
+
+/// A supply at the point of the lay that it feeds.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Feed {
+    pub(super) point: usize,
+    pub(super) source: Source,
+}
+
+/// A pump's tested curves.
+#[derive(Clone, Debug)]
+pub(crate) struct Curves {
+    pub(super) power: Option<Arc<PumpCurve>>,
+    pub(super) npshr: Option<Arc<PumpCurve>>,
+}
+
+/// A system.
+#[derive(Clone, Debug)]
+pub(crate) struct System {
+    pub(super) numbers: Numbers,
+    pub(super) graph: Graph,
+    pub(super) air: AirAndWater,
+    /// Of each point, above the first pump, m.
+    pub(super) heights: Vec<N>,
+    pub(super) feeds: Vec<Feed>,
+    pub(super) stations: Vec<Station>,
+    pub(super) runs: Vec<Run>,
+    pub(super) pumps: Vec<AtWork>,
+    pub(super) curves: Vec<Curves>,
+}
+
+/// A network of a system with what its parts became in it.
+pub(crate) struct Wired {
+    net: Network,
+    /// Of each point that is used.
+    pub(super) nodes: Vec<Option<NodeId>>,
+    /// The link of each station; none where a flow is taken out as it is.
+    stations: Vec<Option<LinkId>>,
+    nozzles: Vec<Option<Nozzle>>,
+    runs: Vec<Vec<LinkId>>,
+    /// The link of each pump.
+    pub(super) pumps: Vec<LinkId>,
+    /// What each pump holds, where that is not its speed.
+    pub(super) held: Vec<Option<HoldId>>,
+}
+
+impl Wired {
+    fn node(&self, point: usize) -> Option<NodeId> {
+        self.nodes.get(point).copied().flatten()
+    }
+
+    fn pressure(&self, solution: &Solution, point: usize) -> f64 {
+        self.node(point).map_or(f64::NAN, |n| solution.pressure(n))
+    }
+}
+
+/// Why a system has no solution.
+pub(crate) enum Failure {
+    /// A part could not be put into the network.
+    Parts,
+    /// The network has none; with it what the parts became.
+    Network(SolveError, Box<Wired>),
+    /// A regulated nozzle has too little pressure with others giving their flow, and too much without.
+    Undecided {
+        /// Which station.
+        station: usize,
+    },
+    /// The pressure falls below that of vapour: the water parts.
+    Parted {
+        /// The node with the lowest pressure.
+        node: NodeId,
+        /// That pressure, Pa absolute.
+        pressure: f64,
+        /// What the parts became.
+        wired: Box<Wired>,
+    },
+}
+
+/// A system that was solved.
+pub(crate) struct Settled {
+    pub(super) wired: Wired,
+    pub(super) solution: Solution,
+    /// Regulated nozzles that are fixed openings for want of pressure.
+    starved: Vec<bool>,
+}
+
+impl System {
+    /// Solves it with the numbers `x`. Regulated nozzles give their flow where the pressure suffices; those that it does
+    /// not suffice for are fixed openings. Which are which is found by trying, at most once more than there are of them.
+    pub(crate) fn settle(&self, x: &[f64], options: &Options<'_>) -> Result<Settled, Failure> {
+        let kept: Vec<Option<(f64, f64)>> = self.stations.iter().map(|s| s.kept(x)).collect();
+        let mut starved = vec![false; kept.len()];
+        let (wired, solution) = loop {
+            let wired = self.wire(x, &kept, &starved).ok_or(Failure::Parts)?;
+            let solution = match wired.net.solve(options) {
+                Ok(s) => s,
+                Err(e) => return Err(Failure::Network(e, Box::new(wired))),
+            };
+            let mut more = false;
+            for (k, s) in self.graph.stations.iter().enumerate() {
+                let short = |least| wired.pressure(&solution, s.inlet) < least;
+                if kept[k].is_some_and(|(_, least)| short(least)) && !starved[k] {
+                    starved[k] = true;
+                    more = true;
+                }
+            }
+            if !more {
+                break (wired, solution);
+            }
+        };
+        // One that was given up while others still took their flow may have enough in the end.
+        let wrong = self.graph.stations.iter().enumerate().position(|(k, s)| {
+            let p = wired.pressure(&solution, s.inlet);
+            starved[k] && kept[k].is_some_and(|(_, least)| p > least * (1.0 + 1e-9))
+        });
+        if let Some(station) = wrong {
+            return Err(Failure::Undecided { station });
+        }
+        // Below absolute vapour pressure the water has parted: the network knows no such thing.
+        let (air, vapour) = (self.air.atmospheric.of(x), self.air.vapour.of(x));
+        if let Some((node, lowest)) = solution.lowest_pressure()
+            && lowest + air < vapour
+        {
+            return Err(Failure::Parted {
+                node,
+                pressure: lowest + air,
+                wired: Box::new(wired),
+            });
+        }
+        Ok(Settled {
+            wired,
+            solution,
+            starved,
+        })
+    }
+
+    /// Builds the network; `None` where it refuses a number.
+    fn wire(&self, x: &[f64], kept: &[Option<(f64, f64)>], starved: &[bool]) -> Option<Wired> {
+        let graph = &self.graph;
+        let (density, viscosity) = (self.air.density.of(x), self.air.viscosity.of(x));
+        let mut net = Network::new(density).ok()?;
+        let mut used = vec![false; self.heights.len()];
+        let stations = graph.stations.iter().flat_map(|s| [s.inlet, s.outlet]);
+        let runs = graph.runs.iter().flat_map(|r| [r.from, r.to]);
+        let pumps = graph.pumps.iter().flat_map(|p| [p.intake, p.discharge]);
+        let sources = graph.sources.iter().map(|s| s.point);
+        for p in stations.chain(runs).chain(pumps).chain(sources) {
+            used[p] = true;
+        }
+        let mut nodes = vec![None; used.len()];
+        for (p, node) in nodes.iter_mut().enumerate().filter(|(p, _)| used[*p]) {
+            *node = Some(net.junction(self.heights[p].of(x), 0.0).ok()?);
+        }
+        for f in &self.feeds {
+            let at = nodes.get(f.point).copied().flatten()?;
+            let height = self.heights[f.point].of(x);
+            feed(&mut net, &f.source, at, height, x, density, viscosity)?;
+        }
+        let mut wired = Wired {
+            net,
+            nodes,
+            stations: Vec::with_capacity(self.stations.len()),
+            nozzles: Vec::with_capacity(self.stations.len()),
+            runs: Vec::with_capacity(self.runs.len()),
+            pumps: Vec::with_capacity(self.pumps.len()),
+            held: Vec::with_capacity(self.pumps.len()),
+        };
+        let mut taken: Vec<(usize, f64)> = Vec::new();
+        for (k, (s, at)) in self.stations.iter().zip(&graph.stations).enumerate() {
+            let inlet = wired.node(at.inlet)?;
+            match s.law {
+                StationLaw::Nozzle(law) => {
+                    let nozzle = law.nozzle(x)?;
+                    wired.nozzles.push(Some(nozzle));
+                    if let Some((flow, _)) = kept[k].filter(|_| !starved[k]) {
+                        let before = taken.iter().find(|t| t.0 == at.inlet).map_or(0.0, |t| t.1);
+                        taken.retain(|t| t.0 != at.inlet);
+                        taken.push((at.inlet, before + flow));
+                        wired.net.set_demand(inlet, before + flow).ok()?;
+                        wired.stations.push(None);
+                        continue;
+                    }
+                    let link = wired.net.nozzle(inlet, nozzle, 0).ok()?;
+                    wired.stations.push(Some(link));
+                }
+                StationLaw::Appliance { law, one_way } => {
+                    let outlet = wired.node(at.outlet)?;
+                    let law = Law::Quadratic {
+                        resistance: law.resistance(x, density)?,
+                    };
+                    let link = match one_way {
+                        true => wired.net.check_valve(inlet, outlet, law, 0),
+                        false => wired.net.link(inlet, outlet, law, 0),
+                    };
+                    wired.stations.push(Some(link.ok()?));
+                    wired.nozzles.push(None);
+                }
+            }
+        }
+        for (r, at) in self.runs.iter().zip(&graph.runs) {
+            let law = r.law.law(x, r.length.of(x), density, viscosity)?;
+            let (from, to) = (wired.node(at.from)?, wired.node(at.to)?);
+            let mut links = Vec::with_capacity(at.lines as usize);
+            for _ in 0..at.lines {
+                links.push(wired.net.link(from, to, law.clone(), 0).ok()?);
+            }
+            wired.runs.push(links);
+        }
+        self.join_pumps(&mut wired, x)?;
+        Some(wired)
+    }
+
+    /// Puts the pumps into the network with what they hold.
+    fn join_pumps(&self, wired: &mut Wired, x: &[f64]) -> Option<()> {
+        for (site, p) in self.graph.pumps.iter().zip(&self.pumps) {
+            let (intake, discharge) = (wired.node(site.intake)?, wired.node(site.discharge)?);
+            let rise = Rise::Table(p.curve.clone());
+            let link = wired.net.pump(intake, discharge, rise, p.ratio(x), 0);
+            wired.pumps.push(link.ok()?);
+        }
+        for (p, link) in self.pumps.iter().zip(wired.pumps.clone()) {
+            let what = match p.hold.0 {
+                Hold::Speed(..) => {
+                    wired.held.push(None);
+                    continue;
+                }
+                Hold::Discharge(k, pressure) => Held::NodePressure {
+                    node: wired.node(self.graph.pumps[k].discharge)?,
+                    pressure: pressure.of(x),
+                },
+                Hold::Station(k, pressure) => Held::NodePressure {
+                    node: wired.node(self.graph.stations[k].inlet)?,
+                    pressure: pressure.of(x),
+                },
+                Hold::Flow(k, flow) => Held::LinkFlow {
+                    link: wired.stations[k]?,
+                    flow: flow.of(x),
+                },
+                Hold::Rise(k, rise) => Held::PumpRise {
+                    pump: wired.pumps[k],
+                    rise: rise.of(x),
+                },
+            };
+            let most = p
+                .limit
+                .as_ref()
+                .map_or(MOST_SPEED_RATIO, |l| l.speed.of(x) / p.curve.tested_speed());
+            let (least, most) = (most.min(LEAST_SPEED_RATIO), most.max(LEAST_SPEED_RATIO));
+            wired
+                .held
+                .push(Some(wired.net.hold(what, link, least, most).ok()?));
+        }
+        Some(())
+    }
+
+    /// The pumps at work.
+    pub(crate) fn pumps_at_work(&self, x: &[f64], settled: &Settled) -> Vec<PumpPoint> {
+        let Settled {
+            wired, solution, ..
+        } = settled;
+        let (air, vapour) = (self.air.atmospheric.of(x), self.air.vapour.of(x));
+        let weight = self.air.density.of(x) * STANDARD_GRAVITY;
+        let mut points = Vec::with_capacity(self.pumps.len());
+        for (k, (p, site)) in self.pumps.iter().zip(&self.graph.pumps).enumerate() {
+            let held = wired.held[k].and_then(|h| solution.control.get(h.index()).copied());
+            let speed = held.unwrap_or_else(|| p.ratio(x)) * p.curve.tested_speed();
+            let link = wired.pumps[k];
+            let flow = solution.flow(link);
+            let intake = wired.pressure(solution, site.intake);
+            let discharge = wired.pressure(solution, site.discharge);
+            let curves = &self.curves[k];
+            points.push(PumpPoint {
+                pump: p.pump,
+                name: p.name.clone(),
+                fed: site.fed,
+                relayed: p.relayed,
+                speed,
+                flow,
+                rise: discharge - intake,
+                intake,
+                discharge,
+                power: (curves.power.as_ref()).and_then(|c| c.power(flow, speed).ok()),
+                npsh_available: (intake + air - vapour) / weight,
+                npsh_required: (curves.npshr.as_ref()).and_then(|c| c.npshr(flow, speed).ok()),
+                unstable: solution.state(link) == Some(LinkState::RisingCurve),
+                span: site.span,
+            });
+        }
+        points
+    }
+
+    /// The stations at work, in the order they are written.
+    pub(crate) fn stations_at_work(&self, x: &[f64], settled: &Settled) -> Vec<StationPoint> {
+        let Settled {
+            wired,
+            solution,
+            starved,
+        } = settled;
+        let density = self.air.density.of(x);
+        let mut points = Vec::with_capacity(self.stations.len());
+        for (k, (s, at)) in self.stations.iter().zip(&self.graph.stations).enumerate() {
+            let link = wired.stations[k];
+            let flow = match link {
+                Some(l) => solution.flow(l),
+                None => s.kept(x).map_or(0.0, |kept| kept.0),
+            };
+            let pressure = wired.pressure(solution, at.inlet);
+            let law = wired.nozzles[k];
+            points.push(StationPoint {
+                label: s.label.clone(),
+                nozzle: at.kind == StationKind::Nozzle,
+                decl: s.decl,
+                pressure,
+                flow,
+                reaction: law.and_then(|n| n.reaction(flow, pressure.max(0.0), density).ok()),
+                state: match link.and_then(|l| solution.state(l)) {
+                    Some(LinkState::Dry) => Some("dry"),
+                    _ if starved[k] => Some("below the pressure it keeps its flow from"),
+                    Some(LinkState::Shut) => Some("shut"),
+                    Some(LinkState::BelowHolding) => {
+                        Some("below the flows it holds its pressure over")
+                    }
+                    Some(LinkState::AboveHolding) => {
+                        Some("above the flows it holds its pressure over")
+                    }
+                    Some(LinkState::Holding) => Some("holding its pressure"),
+                    _ => None,
+                },
+                span: at.span,
+            });
+        }
+        points
+    }
+
+    /// The hoses at work, in the order they are written.
+    pub(crate) fn runs_at_work(&self, x: &[f64], settled: &Settled) -> Vec<RunPoint> {
+        let Settled {
+            wired, solution, ..
+        } = settled;
+        let mut points = Vec::with_capacity(self.runs.len());
+        for (k, (r, at)) in self.runs.iter().zip(&self.graph.runs).enumerate() {
+            let links = &wired.runs[k];
+            let total: f64 = links.iter().map(|l| solution.flow(*l)).sum();
+            let flow = total / f64::from(at.lines);
+            let ends = [at.from, at.to].map(|p| wired.pressure(solution, p));
+            let loss = links
+                .first()
+                .and_then(|l| solution.link_loss.get(l.index()));
+            points.push(RunPoint {
+                hose: at.hose,
+                flow,
+                loss: loss.copied().unwrap_or(0.0),
+                highest: ends[0].max(ends[1]),
+                lowest: ends[0].min(ends[1]),
+                suction: r.suction,
+                velocity: r.diameter.map(|d| {
+                    let d = d.of(x);
+                    flow.abs() / (FRAC_PI_4 * d * d)
+                }),
+                span: at.span,
+            });
+        }
+        points
+    }
+}
+
+impl Station {
+    fn kept(&self, x: &[f64]) -> Option<(f64, f64)> {
+        match self.law {
+            StationLaw::Nozzle(law) => law.kept(x),
+            StationLaw::Appliance { .. } => None,
+        }
+    }
+}
+
+/// Joins a source to a node, which lies `height` above the first pump.
+fn feed(
+    net: &mut Network,
+    source: &Source,
+    at: NodeId,
+    height: f64,
+    x: &[f64],
+    density: f64,
+    viscosity: f64,
+) -> Option<()> {
+    const OPEN: Law = Law::Quadratic { resistance: 0.0 };
+    let law = |lead: &Option<Lead>| match lead {
+        Some(l) => l.law.law(x, l.length.of(x), density, viscosity),
+        None => Some(OPEN),
+    };
+    match source {
+        Source::Draft {
+            lift,
+            suction,
+            strainer,
+            lines,
+        } => {
+            let below = height - lift.of(x);
+            let surface = net.fixed(below, 0.0).ok()?;
+            let hose = law(suction)?;
+            let resistance = match strainer {
+                Some(s) => s.resistance(x, density)?,
+                None => 0.0,
+            };
+            for _ in 0..*lines {
+                let foot = net.junction(below, 0.0).ok()?;
+                net.link(surface, foot, Law::Quadratic { resistance }, 0)
+                    .ok()?;
+                net.link(foot, at, hose.clone(), 0).ok()?;
+            }
+        }
+        Source::Hydrant {
+            pressure,
+            residual: (p, q),
+            elevation,
+            hose,
+            lines,
+        } => {
+            let h = Hydrant::new(pressure.of(x), p.of(x), q.of(x), HYDRANT_EXPONENT).ok()?;
+            let level = height + elevation.of(x);
+            let main = net.fixed(level, pressure.of(x)).ok()?;
+            let outlet = net.junction(level, 0.0).ok()?;
+            net.link(main, outlet, h.law(), 0).ok()?;
+            let way = law(hose)?;
+            // Without hose the pump stands at the outlet: there is one way.
+            for _ in 0..if hose.is_some() { *lines } else { 1 } {
+                net.link(outlet, at, way.clone(), 0).ok()?;
+            }
+        }
+        Source::Tank {
+            level,
+            loss: (p, q),
+        } => {
+            let surface = net.fixed(height + level.of(x), 0.0).ok()?;
+            let q = q.of(x);
+            let resistance = p.of(x) / (q * q);
+            net.link(surface, at, Law::Quadratic { resistance }, 0)
+                .ok()?;
+        }
+    }
+    Some(())
+}
+
+/// Lowest speed looked at for a held condition, as a share of the tested speed.
+const LEAST_SPEED_RATIO: f64 = 0.05;
+
+/// Highest speed looked at where nothing limits it: beyond that the affinity laws are not to be trusted.
+const MOST_SPEED_RATIO: f64 = 1.6;
