@@ -240,6 +240,8 @@ pub struct Db {
     settings: ProjectSettings,
     today: Option<Date>,
     baseline: Option<Arc<Baseline>>,
+    /// Values put in place of what the spec says, by declaration and part.
+    pins: FxHashMap<(DeclId, SmolStr), Value>,
     computed: u64,
 }
 
@@ -275,6 +277,7 @@ impl Db {
             settings: settings.into(),
             today: None,
             baseline: None,
+            pins: FxHashMap::default(),
             computed: 0,
         };
         for (name, text) in crate::library::FILES {
@@ -789,6 +792,12 @@ impl Db {
             | Key::Path(_)
             | Key::OfKind(..) => Ok((*unknown()).clone()),
             Key::Slot(d, s) => {
+                if let Some(value) = self.pinned_slot(d, s) {
+                    return Ok(Out {
+                        value,
+                        findings: Vec::new(),
+                    });
+                }
                 let mut cx = Cx::new(self, d);
                 cx.slot = s;
                 let value = slots::eval(&mut cx, d, s)?;
@@ -816,6 +825,14 @@ impl Db {
                 })
             }
         }
+    }
+
+    fn pinned_slot(&self, d: DeclId, slot: u16) -> Option<Value> {
+        if self.pins.is_empty() {
+            return None;
+        }
+        let name = &self.kind(d)?.1.list.get(slot as usize)?.0;
+        self.pins.get(&(d, SmolStr::new(name))).cloned()
     }
 
     fn slot_node(&mut self, d: DeclId, slot: u16) -> u32 {
@@ -1019,6 +1036,27 @@ impl Db {
             && !self.files[self.decls[d.0 as usize].file.0 as usize].std
         {
             self.pending.insert(d);
+        }
+    }
+
+    /// Puts a value in place of a slot, or of a part of a declaration's text that asks [`Cx::pinned`] by `part`; takes it
+    /// out with `None`. See [`crate::vary`].
+    pub(crate) fn pin(&mut self, d: DeclId, part: &str, value: Option<Value>) {
+        self.rev += 1;
+        let key = (d, SmolStr::new(part));
+        match value {
+            Some(v) => self.pins.insert(key, v),
+            None => self.pins.remove(&key),
+        };
+        match self.kind(d).and_then(|(_, s)| s.find(part)) {
+            Some(slot) => {
+                let ix = self.slot_node(d, slot);
+                self.retry(ix);
+            }
+            None => {
+                let ix = self.decls[d.0 as usize].input;
+                self.mark(ix);
+            }
         }
     }
 
@@ -1805,6 +1843,14 @@ impl<'a> Cx<'a> {
             Some(slot) => Local::Value(d, slot),
             None => Local::Head(d),
         }
+    }
+
+    /// The value put in place of a part of a declaration's text, whose item was read with [`Cx::item`].
+    pub(crate) fn pinned(&self, d: DeclId, part: &str) -> Option<Value> {
+        if self.db.pins.is_empty() {
+            return None;
+        }
+        self.db.pins.get(&(d, SmolStr::new(part))).cloned()
     }
 
     /// Reports a finding.

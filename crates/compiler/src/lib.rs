@@ -29,6 +29,7 @@ pub mod settings;
 pub mod show;
 pub mod slots;
 pub mod value;
+pub mod vary;
 pub mod world;
 
 /// Tolerance classes, for those who show them.

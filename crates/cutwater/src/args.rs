@@ -25,7 +25,7 @@ pub enum Command {
     /// Check specs and report what is found; with --fix, mend what has a fix first.
     Check(CheckCommand),
     /// Give the computed properties of specs and the operating points of their duties.
-    Solve(Check),
+    Solve(SolveCommand),
     /// Lay specs out in the one canonical way.
     Format(Layout),
     /// Explain a finding, a kind, a field (ring.bore), a word, a function or a unit; without a topic, list them.
@@ -71,6 +71,22 @@ pub struct CheckCommand {
     /// Change nothing; show what --fix (or --fix=all) would change.
     #[arg(long, conflicts_with_all = ["write_baseline", "prune_baseline"])]
     pub diff: bool,
+}
+
+/// `solve`.
+#[derive(ClapArgs, Debug)]
+pub struct SolveCommand {
+    /// What it has in common with `check`.
+    #[command(flatten)]
+    pub check: Check,
+    /// Show results at several values of an input: a field, a named value, what a duty holds, or the length of hose before a
+    /// station, as "pond.draft.lift = 5 ft .. 20 ft in 7", "attack.left.pressure = 75 psi, 100 psi",
+    /// "two_lines.left.length = 100 ft .. 400 ft by 50 ft". Given twice, in every combination.
+    #[arg(long, value_name = "INPUT = VALUES")]
+    pub sweep: Vec<String>,
+    /// With --sweep, the result to show, as attack.left.flow; else those of duties that an editor shows.
+    #[arg(long, value_name = "RESULT", requires = "sweep")]
+    pub show: Vec<String>,
 }
 
 /// Which fixes to apply.

@@ -24,6 +24,7 @@ mod render;
 mod replace;
 mod settings;
 mod solve;
+mod sweep;
 mod work;
 
 use args::{Args, Command};
@@ -140,11 +141,15 @@ fn check(c: args::CheckCommand) -> Result<u8, Failure> {
     Ok(if failed { exit::FAILED } else { code(&outcome) })
 }
 
-fn solve_command(a: args::Check) -> Result<u8, Failure> {
+fn solve_command(c: args::SolveCommand) -> Result<u8, Failure> {
     guard::end_on_interrupt();
+    let a = &c.check;
     let project = project::find(&a.input)?;
-    let known = baseline::load(&project, &a, None)?;
-    let mut outcome = work::run(&project, &plan(&a, &known, true))?;
+    if !c.sweep.is_empty() {
+        return sweep::run(&project, &c);
+    }
+    let known = baseline::load(&project, a, None)?;
+    let mut outcome = work::run(&project, &plan(a, &known, true))?;
     outcome.show_known = a.show_known;
     baseline::finish(&project, &known, &mut outcome, false)?;
     let mut out = Output::new(a.color);

@@ -13,6 +13,7 @@ use cutwater_compiler::baseline::Baseline;
 use cutwater_compiler::paths;
 use cutwater_compiler::value::Date;
 use cutwater_compiler::world::{Disk, Found, World};
+use cutwater_finding::FileId;
 use cutwater_report::outcome::{Collector, Outcome};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -46,10 +47,7 @@ pub fn run(project: &Project, plan: &Plan) -> Result<Outcome, Failure> {
         project.files.par_iter().map(|f| f.read()).collect()
     };
     if let Some(k) = texts.iter().position(|t| *t == Found::Missing) {
-        let name = project.shown(&project.files[k].key);
-        return Err(Failure::new(format!(
-            "`{name}` is gone: it was there when the run began"
-        )));
+        return Err(gone(project, &project.files[k].key));
     }
     let by_key: BTreeMap<&str, usize> = project
         .files
@@ -103,6 +101,33 @@ pub fn run(project: &Project, plan: &Plan) -> Result<Outcome, Failure> {
     // `merge` puts the order right, once.
     out.merge(all);
     Ok(out)
+}
+
+/// All files of a project in one database, settled: for work that goes over all of them again and again.
+///
+/// # Errors
+/// A file that was named is gone.
+pub fn together(project: &Project) -> Result<(Db, Vec<FileId>), Failure> {
+    let texts: Vec<Found> = project.files.iter().map(|f| f.read()).collect();
+    let mut db = Db::new(project.settings.clone());
+    let mut named = Vec::with_capacity(texts.len());
+    for (f, text) in project.files.iter().zip(&texts) {
+        match text {
+            Found::Text(t) => named.push(db.set_file(&f.key, t.clone())),
+            Found::Trouble(t) => named.push(db.set_trouble(&f.key, t)),
+            Found::Missing => return Err(gone(project, &f.key)),
+        }
+    }
+    db.load_used(&Disk::new(&project.root));
+    let _ = db.settle(true, None);
+    Ok((db, named))
+}
+
+fn gone(project: &Project, key: &str) -> Failure {
+    Failure::new(format!(
+        "`{}` is gone: it was there when the run began",
+        project.shown(key)
+    ))
 }
 
 fn check(

@@ -32,6 +32,9 @@ pub struct Document {
     /// What was computed, by file and place. Only in the document of `solve`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub results: Option<Vec<ResultRow>>,
+    /// Results at several values of inputs. Only where `--sweep` asks for it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sweep: Option<crate::sweep::Sweep>,
 }
 
 /// The tool that wrote a document.
@@ -427,6 +430,7 @@ impl Document {
     pub fn of(outcome: &Outcome, command: &str, version: &str, results: bool) -> Self {
         let s = outcome.summary();
         Self {
+            sweep: None,
             version: FORMAT_VERSION,
             tool: Tool {
                 name: "cutwater".to_owned(),

@@ -2,7 +2,8 @@
 //!
 //! [`outcome`] gathers findings and results of a run with the texts they speak of; [`json`] is the JSON
 //! document made from it, whose schema is `schema/report-1.json`; [`page`] holds the reference pages behind
-//! `cutwater explain`; [`project_file`] describes `cutwater.toml`.
+//! `cutwater explain`; [`project_file`] describes `cutwater.toml`; [`sweep`] works out results at several values of an
+//! input.
 //!
 //! Invariants: the order is that of paths, then of places; nothing depends on the order in which files were
 //! named or read, on the number of cores, or on the clock.
@@ -14,6 +15,7 @@ pub mod outcome;
 pub mod page;
 pub mod project_file;
 pub mod reference;
+pub mod sweep;
 
 pub use json::{Document, FORMAT_VERSION};
 pub use outcome::{At, Collector, FileOutcome, Outcome, Source, Summary};

@@ -5,7 +5,7 @@
 use super::Job;
 use super::lay::{Graph, PumpSite};
 use super::system::N;
-use crate::db::Local;
+use crate::db::{Cx, Local};
 use crate::eval::Ev;
 use crate::kinds::line;
 use crate::reuse;
@@ -72,6 +72,38 @@ pub(crate) struct SpeedLimit {
     pub(super) speed: N,
     pub(super) what: &'static str,
     pub(super) place: Local,
+}
+
+/// The kind of what a `hold` line says of a pump or of a station.
+fn held_kind(names: &[&str]) -> Kind {
+    match names.last() {
+        Some(&("speed" | "engine")) => Kind::RotationalSpeed,
+        Some(&"flow") => Kind::Flow,
+        Some(&"net_pressure") => Kind::Pressure,
+        _ => Kind::GaugePressure,
+    }
+}
+
+/// What the `hold` lines of a duty name, with its kind.
+pub(crate) fn held(cx: &mut Cx<'_>, duty: DeclId) -> Eval<Vec<(String, Kind)>> {
+    for (_, parsed) in lineage(cx, duty)? {
+        let Some(decl) = decl_of(&parsed.item) else {
+            break;
+        };
+        let targets = decl.entries.iter().filter_map(|e| match &e.kind {
+            EntryKind::Hold { target, .. } => Some(target),
+            _ => None,
+        });
+        let kind = |t: &Path| {
+            let names: Vec<&str> = t.names.iter().map(|n| n.text.as_str()).collect();
+            held_kind(&names)
+        };
+        let all: Vec<(String, Kind)> = targets.map(|t| (t.text(), kind(t))).collect();
+        if !all.is_empty() {
+            return Ok(all);
+        }
+    }
+    Ok(Vec::new())
 }
 
 impl Job<'_, '_> {
@@ -425,12 +457,7 @@ impl Job<'_, '_> {
                     self.of_hold(f, owner, filled_in)?;
                     continue;
                 };
-                let kind = match what {
-                    Target::Speed(_) | Target::Engine(..) => Kind::RotationalSpeed,
-                    Target::Discharge(_) | Target::Pressure(_) => Kind::GaugePressure,
-                    Target::Net(_) => Kind::Pressure,
-                    Target::Flow(_) => Kind::Flow,
-                };
+                let kind = held_kind(rest);
                 let text = target.text();
                 let before = self.cx.findings.len();
                 let v = (Ev { cx: self.cx, owner }).store(
@@ -438,6 +465,7 @@ impl Job<'_, '_> {
                     value,
                     &text,
                 )?;
+                let v = self.cx.pinned(duty, &text).unwrap_or(v);
                 if owner != duty {
                     // A pattern is not solved: what is wrong in it shows only here.
                     for x in self.cx.findings.split_off(before) {

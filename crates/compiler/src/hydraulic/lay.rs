@@ -116,6 +116,8 @@ impl Graph {
 
 struct Builder<'c, 'a> {
     cx: &'c mut Cx<'a>,
+    /// The lay that is meant; its chains may stand in what it is like.
+    lay: DeclId,
     owner: DeclId,
     ok: bool,
     /// Parent of each point (points that are one).
@@ -401,7 +403,7 @@ impl Builder<'_, '_> {
                     self.fault(s.span, "a chain begins at a pump's `discharge`, at a supply or at a named station, not with hose".to_owned(), "hose comes second", "write `main.discharge -> …`, with the pump's name");
                     return Ok(());
                 };
-                let Some(to) = self.run(s, from)? else {
+                let Some(to) = self.run(s, chain.get(k + 1), from)? else {
                     return Ok(());
                 };
                 at = Some(to);
@@ -645,7 +647,8 @@ impl Builder<'_, '_> {
         );
     }
 
-    fn run(&mut self, s: &Segment, from: usize) -> Eval<Option<usize>> {
+    /// A length of hose; `next` is what it leads to.
+    fn run(&mut self, s: &Segment, next: Option<&Segment>, from: usize) -> Eval<Option<usize>> {
         let owner = self.owner;
         let Some(amount) = &s.amount else {
             return Ok(None);
@@ -655,6 +658,8 @@ impl Builder<'_, '_> {
             amount,
             "length of hose",
         )?;
+        let varied = next.and_then(|n| self.cx.pinned(self.lay, &length_part(n)));
+        let length = varied.unwrap_or(length);
         let hose = self.decl(&s.what)?;
         let mut rise = Tol::exact(0.0);
         let mut lines = 1u32;
@@ -833,6 +838,38 @@ impl Builder<'_, '_> {
     }
 }
 
+/// What the hose before a segment is called where its length is varied: `left.length`.
+fn length_part(next: &Segment) -> SmolStr {
+    let name = next.label.as_ref().map(|l| l.text.to_string());
+    SmolStr::from(format!(
+        "{}.length",
+        name.unwrap_or_else(|| next.what.text())
+    ))
+}
+
+/// What is written in a lay of what its hoses lead to.
+pub(crate) fn lengths(cx: &mut Cx<'_>, lay: DeclId) -> Eval<Vec<String>> {
+    let mut names = Vec::new();
+    for (_, parsed) in lineage(cx, lay)? {
+        let Some(decl) = decl_of(&parsed.item) else {
+            break;
+        };
+        for e in &decl.entries {
+            let EntryKind::Chain(c) = &e.kind else {
+                continue;
+            };
+            let hose = c
+                .windows(2)
+                .filter(|w| w[0].amount.is_some() && w[1].amount.is_none());
+            names.extend(hose.map(|w| length_part(&w[1]).trim_end_matches(".length").to_owned()));
+        }
+        if !names.is_empty() {
+            break;
+        }
+    }
+    Ok(names)
+}
+
 /// The graph of a lay; reports what does not fit. `None` where it cannot be solved.
 pub(crate) fn graph(cx: &mut Cx<'_>, lay: DeclId) -> Eval<Option<Graph>> {
     // Whoever asks: parameters of a pattern are those that this lay fills in.
@@ -863,6 +900,7 @@ fn graph_of(cx: &mut Cx<'_>, lay: DeclId) -> Eval<Option<Graph>> {
         let broken = !parsed.errors.is_empty();
         let mut b = Builder {
             cx,
+            lay,
             owner,
             ok: !broken,
             parent: Vec::new(),

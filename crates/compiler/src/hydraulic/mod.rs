@@ -12,7 +12,8 @@ mod lay;
 mod reading;
 mod system;
 
-pub(crate) use lay::{graph, side};
+pub(crate) use hold::held;
+pub(crate) use lay::{graph, lengths, side};
 
 use crate::db::{Cx, Local};
 use crate::kinds::duty::{DUTY_FORM, DUTY_NOT_CONVERGED, DUTY_UNMET};
