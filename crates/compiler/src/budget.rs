@@ -301,6 +301,11 @@ fn difference(kind: Kind, unit: Option<&Arc<CompoundUnit>>) -> (Kind, Option<Arc
     )
 }
 
+/// The path a spec would use for a toleranced input, as it is spoken of in `file`.
+pub fn path_of(db: &Db, input: InputId, file: FileId) -> String {
+    Named::of(db, input, None, file).name.replace('`', "")
+}
+
 /// What one toleranced dimension contributes to a value.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Contributor {

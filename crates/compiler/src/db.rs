@@ -1647,6 +1647,11 @@ pub(crate) fn written_in(input: InputId) -> (DeclId, u16, u16) {
     )
 }
 
+/// Whether an input was read outside of any slot: from what has none, when a database was looked into.
+pub(crate) fn is_loose(input: InputId) -> bool {
+    written_in(input).1 == u16::MAX
+}
+
 /// What an evaluation sees: the workspace through the item being evaluated, with every read recorded.
 pub struct Cx<'a> {
     db: &'a mut Db,

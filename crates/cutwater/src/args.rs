@@ -87,6 +87,30 @@ pub struct SolveCommand {
     /// With --sweep, the result to show, as attack.left.flow; else those of duties that an editor shows.
     #[arg(long, value_name = "RESULT", requires = "sweep")]
     pub show: Vec<String>,
+    /// Solve every duty N times, with each toleranced input drawn within its limits, and show how its results spread and how
+    /// often the limits are missed.
+    #[arg(long, value_name = "N", conflicts_with = "sweep")]
+    pub samples: Option<u64>,
+    /// With --samples, the duty to sample; else all of them.
+    #[arg(long, value_name = "DUTY", requires = "samples")]
+    pub duty: Vec<String>,
+    /// With --samples, where the stream of drawn numbers begins: the same seed gives the same samples.
+    #[arg(long, value_name = "N", default_value_t = 1, requires = "samples")]
+    pub seed: u64,
+    /// With --samples, how an input lies within its limits.
+    #[arg(long, value_enum, value_name = "FORM", default_value_t = Drawn::Even, requires = "samples")]
+    pub drawn: Drawn,
+}
+
+/// How an input lies within its limits.
+#[derive(ValueEnum, Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Drawn {
+    /// Anywhere alike: what is known of an input when only its limits are.
+    Even,
+    /// Mostly in the middle, falling off to the limits in straight lines.
+    Triangular,
+    /// Normally distributed, the limits at two standard deviations and none beyond.
+    Normal,
 }
 
 /// Which fixes to apply.

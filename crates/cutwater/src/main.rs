@@ -22,6 +22,7 @@ mod output;
 mod project;
 mod render;
 mod replace;
+mod samples;
 mod settings;
 mod solve;
 mod sweep;
@@ -147,6 +148,9 @@ fn solve_command(c: args::SolveCommand) -> Result<u8, Failure> {
     let project = project::find(&a.input)?;
     if !c.sweep.is_empty() {
         return sweep::run(&project, &c);
+    }
+    if let Some(n) = c.samples {
+        return samples::run(&project, &c, n);
     }
     let known = baseline::load(&project, a, None)?;
     let mut outcome = work::run(&project, &plan(a, &known, true))?;

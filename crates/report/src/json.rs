@@ -35,6 +35,9 @@ pub struct Document {
     /// Results at several values of inputs. Only where `--sweep` asks for it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sweep: Option<crate::sweep::Sweep>,
+    /// How results of duties spread over samples. Only where `--samples` asks for it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub samples: Option<Vec<crate::samples::Samples>>,
 }
 
 /// The tool that wrote a document.
@@ -431,6 +434,7 @@ impl Document {
         let s = outcome.summary();
         Self {
             sweep: None,
+            samples: None,
             version: FORMAT_VERSION,
             tool: Tool {
                 name: "cutwater".to_owned(),

@@ -480,19 +480,24 @@ impl Job<'_, '_> {
                     continue;
                 };
                 let held = q.value;
+                let name = self.cx.name(duty);
+                let mut keep = |v| {
+                    self.numbers
+                        .keep_as(v, || format!("{name}.{text}, as held"))
+                };
                 let hold = match what {
-                    Target::Speed(p) => Hold::Speed(p, self.numbers.keep(held)),
+                    Target::Speed(p) => Hold::Speed(p, keep(held)),
                     Target::Engine(p, drive) => match self.cx.quantity(drive, "gear_ratio")? {
-                        Some(r) => Hold::Speed(p, self.numbers.keep(held.mul(&r.value))),
+                        Some(r) => Hold::Speed(p, keep(held.mul(&r.value))),
                         None => {
                             ok = false;
                             continue;
                         }
                     },
-                    Target::Discharge(p) => Hold::Discharge(p, self.numbers.keep(held)),
-                    Target::Net(p) => Hold::Rise(p, self.numbers.keep(held)),
-                    Target::Pressure(k) => Hold::Station(k, self.numbers.keep(held)),
-                    Target::Flow(k) => Hold::Flow(k, self.numbers.keep(held)),
+                    Target::Discharge(p) => Hold::Discharge(p, keep(held)),
+                    Target::Net(p) => Hold::Rise(p, keep(held)),
+                    Target::Pressure(k) => Hold::Station(k, keep(held)),
+                    Target::Flow(k) => Hold::Flow(k, keep(held)),
                 };
                 out.push((hold, target.span.join(value.span)));
             }

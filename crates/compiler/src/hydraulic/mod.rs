@@ -10,6 +10,7 @@
 mod hold;
 mod lay;
 mod reading;
+pub mod sample;
 mod system;
 
 pub(crate) use hold::held;
@@ -274,6 +275,7 @@ impl Job<'_, '_> {
                 npshr: npshr.map(|c| Arc::new(c.0)),
             });
         }
+        let lay_name = self.cx.name(lay);
         let n = &mut self.numbers;
         let air = AirAndWater {
             atmospheric: n.keep(surroundings.atmospheric),
@@ -281,7 +283,10 @@ impl Job<'_, '_> {
             density: n.keep(surroundings.density),
             viscosity: n.keep(surroundings.viscosity),
         };
-        let heights = graph.heights.iter().map(|h| n.keep(h.clone())).collect();
+        let rise = || format!("a rise of {lay_name}");
+        let heights = (graph.heights.iter())
+            .map(|h| n.keep_as(h.clone(), rise))
+            .collect();
         let assumed = match surroundings.origin {
             Origin::Assumed => Origin::Assumed,
             _ => Origin::Computed,

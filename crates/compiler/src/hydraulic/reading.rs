@@ -69,9 +69,10 @@ impl Job<'_, '_> {
             let Some(law) = self.hose_law(r.hose)? else {
                 return Ok(None);
             };
+            let name = || format!("a length of {}", self.cx.name(r.hose));
             runs.push(Run {
                 law,
-                length: self.numbers.keep(r.length.clone()),
+                length: self.numbers.keep_as(r.length.clone(), name),
                 diameter: number(self.cx, r.hose, "diameter")?.map(|d| self.numbers.keep(d)),
                 suction: suction[r.from],
             });

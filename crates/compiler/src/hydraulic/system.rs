@@ -21,7 +21,7 @@ use cutwater_hydraulics::network::{
 use cutwater_hydraulics::nozzle::Nozzle;
 use cutwater_hydraulics::pump::PumpCurve;
 use cutwater_hydraulics::supply::{HYDRANT_EXPONENT, Hydrant};
-use cutwater_quantity::Tol;
+use cutwater_quantity::{InputId, Tol};
 use smol_str::SmolStr;
 use std::f64::consts::FRAC_PI_4;
 use std::sync::Arc;
@@ -39,28 +39,50 @@ impl N {
 
 /// The numbers of a system.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Numbers(Vec<Tol>);
+pub(crate) struct Numbers {
+    all: Vec<Tol>,
+    /// What inputs are called that stand in no field of their own: in a `hold` line, or in a lay.
+    names: Vec<(InputId, String)>,
+}
 
 impl Numbers {
     /// Keeps a number.
     pub(crate) fn keep(&mut self, value: Tol) -> N {
-        self.0.push(value);
-        N(self.0.len() as u32 - 1)
+        self.all.push(value);
+        N(self.all.len() as u32 - 1)
+    }
+
+    /// Keeps a number that stands in no field, with what it is called.
+    pub(crate) fn keep_as(&mut self, value: Tol, name: impl FnOnce() -> String) -> N {
+        let new = |i: &InputId| crate::db::is_loose(*i) && self.names.iter().all(|n| n.0 != *i);
+        let inputs: Vec<InputId> = value.inputs().filter(new).collect();
+        if !inputs.is_empty() {
+            let name = name();
+            self.names
+                .extend(inputs.into_iter().map(|i| (i, name.clone())));
+        }
+        self.keep(value)
+    }
+
+    /// What an input is called that stands in no field of its own.
+    pub(crate) fn name(&self, input: InputId) -> Option<&str> {
+        let named = self.names.iter().find(|n| n.0 == input);
+        named.map(|n| n.1.as_str())
     }
 
     /// All of them, in SI units.
     pub(crate) fn all(&self) -> &[Tol] {
-        &self.0
+        &self.all
     }
 
     /// The nominal value of one, in SI units.
     pub(crate) fn nominal(&self, n: N) -> f64 {
-        self.0[n.0 as usize].nominal()
+        self.all[n.0 as usize].nominal()
     }
 
     /// All at their nominal.
     pub(crate) fn nominals(&self) -> Vec<f64> {
-        self.0.iter().map(Tol::nominal).collect()
+        self.all.iter().map(Tol::nominal).collect()
     }
 }
 

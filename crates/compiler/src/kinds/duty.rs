@@ -509,17 +509,25 @@ fn pumps(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     Ok(Value::List(list.into()))
 }
 
+/// A value of a station: its name, kind, and how it is read.
+type OfStation = (&'static str, Kind, fn(&StationPoint) -> Option<f64>);
+
+/// The values of a station, in the order they are shown.
+static STATION: [OfStation; 3] = [
+    ("pressure", Kind::GaugePressure, |s| Some(s.pressure)),
+    ("flow", Kind::Flow, |s| Some(s.flow)),
+    ("reaction", Kind::Force, |s| s.reaction),
+];
+
 fn station_record(s: &StationPoint, origin: Origin) -> Value {
-    let q = |kind, v| Value::Quantity(Quantity::computed(kind, v).origin(origin));
     let mut fields: Vec<(SmolStr, Value)> = Vec::new();
     if let Some(l) = &s.label {
         fields.push(("name".into(), Value::Text(l.clone())));
     }
-    fields.push(("pressure".into(), q(Kind::GaugePressure, s.pressure)));
-    fields.push(("flow".into(), q(Kind::Flow, s.flow)));
-    if let Some(r) = s.reaction {
-        fields.push(("reaction".into(), q(Kind::Force, r)));
-    }
+    fields.extend(STATION.iter().filter_map(|(name, kind, of)| {
+        let q = Quantity::computed(*kind, of(s)?).origin(origin);
+        Some((SmolStr::new_static(name), Value::Quantity(q)))
+    }));
     if let Some(state) = s.state {
         fields.push(("state".into(), Value::Text(state.into())));
     }
@@ -527,6 +535,27 @@ fn station_record(s: &StationPoint, origin: Origin) -> Value {
         what: "station",
         fields,
     }))
+}
+
+/// Every number of a solved duty that its spec can name: whose it is (a pump where there are several, or a station),
+/// what it is called, its kind and value; always in the same order.
+pub(crate) fn each_number(
+    pumps: &[PumpPoint],
+    stations: &[StationPoint],
+    each: &mut dyn FnMut(Option<&str>, &'static str, Kind, Option<f64>),
+) {
+    for p in pumps {
+        let whose = (pumps.len() > 1).then_some(p.name.as_str());
+        for a in AT_WORK.iter().filter(|a| !a.engine) {
+            each(whose, a.name, a.kind, (a.value)(p, None));
+        }
+    }
+    for s in stations {
+        let Some(label) = &s.label else { continue };
+        for (name, kind, of) in &STATION {
+            each(Some(label), name, *kind, of(s));
+        }
+    }
 }
 
 fn stations(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {

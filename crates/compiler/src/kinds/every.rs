@@ -684,7 +684,7 @@ pub(crate) fn not_given(cx: &mut Cx<'_>, d: DeclId, x: DeclId, p: &Path) {
 }
 
 /// A part of a rule as it is written, with the declaration's name for the name that stands for it.
-pub(super) fn source_text(cx: &mut Cx<'_>, d: DeclId, span: Span) -> String {
+pub(crate) fn source_text(cx: &mut Cx<'_>, d: DeclId, span: Span) -> String {
     let parsed = cx.item(d);
     let db = cx.db();
     let chunk = db.chunk(d).slice(db.text(db.file_of(d)));

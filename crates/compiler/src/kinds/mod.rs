@@ -17,6 +17,7 @@ pub mod surroundings;
 use crate::schema::KindDef;
 use cutwater_finding::Code;
 
+pub(crate) use every::source_text as rule_text;
 pub use rule::{LET, REQUIRE};
 
 /// All kinds, in the order the reference shows them.
