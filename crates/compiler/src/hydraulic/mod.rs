@@ -30,7 +30,7 @@ use hold::Hold;
 use lay::Graph;
 use smol_str::SmolStr;
 use std::sync::Arc;
-use system::{AirAndWater, Curves, Failure, Numbers, System, Wired};
+use system::{AirAndWater, AirPressure, Curves, Failure, Numbers, System, Wired};
 
 /// The air and water a computation is made in.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -47,64 +47,69 @@ pub struct Surroundings {
     pub origin: Origin,
 }
 
-/// Air and water with their tolerances, SI units, pressures absolute.
-struct AirWater {
-    atmospheric: Tol,
-    vapour: Tol,
-    density: Tol,
-    viscosity: Tol,
-    origin: Origin,
-}
-
 /// The surroundings of a declaration: `site` and `water` of its file or of a file it uses, else sea level and
 /// water of 60 °F. `None` where what is stated cannot be computed with (reported there).
 pub(crate) fn surroundings(cx: &mut Cx<'_>, d: DeclId) -> Eval<Option<Surroundings>> {
-    Ok(air_and_water(cx, d)?.map(|a| Surroundings {
-        atmospheric: a.atmospheric.nominal(),
-        vapour: a.vapour.nominal(),
-        density: a.density.nominal(),
-        viscosity: a.viscosity.nominal(),
-        origin: a.origin,
+    let mut numbers = Numbers::default();
+    let Some((air, origin)) = air_and_water(cx, d, &mut numbers)? else {
+        return Ok(None);
+    };
+    Ok(air.at(&numbers.nominals()).map(|a| Surroundings {
+        atmospheric: a.atmospheric,
+        vapour: a.vapour,
+        density: a.density,
+        viscosity: a.viscosity,
+        origin,
     }))
 }
 
-fn air_and_water(cx: &mut Cx<'_>, d: DeclId) -> Eval<Option<AirWater>> {
+/// What the surroundings of a declaration are worked out from, and whether anything was assumed. What cannot be computed
+/// with is reported at the `site` or the `water`.
+fn air_and_water(
+    cx: &mut Cx<'_>,
+    d: DeclId,
+    numbers: &mut Numbers,
+) -> Eval<Option<(AirAndWater, Origin)>> {
     let mut origin = Origin::Computed;
-    let atmospheric = match nameless(cx, d, "site")? {
-        Some(site) => match cx.quantity(site, "atmospheric_pressure")? {
-            Some(p) => p.value,
-            None => return Ok(None),
+    let pressure = match nameless(cx, d, "site")? {
+        Some(site) => match (
+            cx.quantity(site, "barometer")?,
+            cx.quantity(site, "altitude")?,
+        ) {
+            (Some(b), _) => AirPressure::Barometer(numbers.keep(b.value)),
+            (None, Some(z)) => AirPressure::Altitude(numbers.keep(z.value)),
+            (None, None) => return Ok(None),
         },
         None => {
             origin = Origin::Assumed;
-            Tol::exact(101_325.0)
+            AirPressure::Barometer(numbers.keep(Tol::exact(101_325.0)))
         }
     };
-    let Some(w) = nameless(cx, d, "water")? else {
-        // 60 °F.
-        let at = cutwater_hydraulics::water::Water::at(288.705_555_555_555_6, 101_325.0);
-        return Ok(at.ok().map(|water| AirWater {
-            atmospheric,
-            vapour: Tol::exact(water.vapour_pressure),
-            density: Tol::exact(water.density),
-            viscosity: Tol::exact(water.viscosity),
-            origin: Origin::Assumed,
-        }));
+    let (temperature, relative) = match nameless(cx, d, "water")? {
+        Some(w) => {
+            let (Some(t), Some(r)) = (
+                cx.quantity(w, "temperature")?,
+                cx.quantity(w, "relative_density")?,
+            ) else {
+                return Ok(None);
+            };
+            if t.origin == Origin::Assumed {
+                origin = Origin::Assumed;
+            }
+            (t.value, r.value)
+        }
+        None => {
+            origin = Origin::Assumed;
+            // 60 °F.
+            (Tol::exact(288.705_555_555_555_6), Tol::exact(1.0))
+        }
     };
-    let (Some(vapour), Some(density), Some(viscosity)) = (
-        cx.quantity(w, "vapour_pressure")?,
-        cx.quantity(w, "density")?,
-        cx.quantity(w, "viscosity")?,
-    ) else {
-        return Ok(None);
+    let air = AirAndWater {
+        pressure,
+        temperature: numbers.keep(temperature),
+        relative_density: numbers.keep(relative),
     };
-    Ok(Some(AirWater {
-        origin: origin.max(density.origin),
-        atmospheric,
-        vapour: vapour.value,
-        density: density.value,
-        viscosity: viscosity.value,
-    }))
+    Ok(Some((air, origin)))
 }
 
 /// A pump at work, SI units.
@@ -252,9 +257,13 @@ impl Job<'_, '_> {
         let before = self.cx.findings.len();
         let graph = graph(self.cx, lay)?;
         self.cx.findings.truncate(before);
-        let (Some(graph), Some(surroundings)) = (graph, air_and_water(self.cx, duty)?) else {
+        let air = air_and_water(self.cx, duty, &mut self.numbers)?;
+        let (Some(graph), Some((air, origin))) = (graph, air) else {
             return Ok(None);
         };
+        if air.at(&self.numbers.nominals()).is_none() {
+            return Ok(None);
+        }
         let Some(source) = self.source_of(&graph)? else {
             return Ok(None);
         };
@@ -277,21 +286,11 @@ impl Job<'_, '_> {
         }
         let lay_name = self.cx.name(lay);
         let n = &mut self.numbers;
-        let air = AirAndWater {
-            atmospheric: n.keep(surroundings.atmospheric),
-            vapour: n.keep(surroundings.vapour),
-            density: n.keep(surroundings.density),
-            viscosity: n.keep(surroundings.viscosity),
-        };
         let rise = || format!("a rise of {lay_name}");
         let heights = (graph.heights.iter())
             .map(|h| n.keep_as(h.clone(), rise))
             .collect();
-        let assumed = match surroundings.origin {
-            Origin::Assumed => Origin::Assumed,
-            _ => Origin::Computed,
-        };
-        let origin = pumps.iter().map(|p| p.origin).fold(assumed, Ord::max);
+        let origin = pumps.iter().map(|p| p.origin).fold(origin, Ord::max);
         let (feeds, stations, runs) = parts;
         Ok(Some(Read {
             system: System {

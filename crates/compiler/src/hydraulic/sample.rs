@@ -1,8 +1,7 @@
 //! Monte-Carlo: a duty solved many times, with every toleranced input somewhere within its limits.
 //!
 //! Each sample draws one number for each input, works out every number of the system from these ([`Formula`]), and solves
-//! the whole network; nothing is linearised but what went through a function that a tolerance does not keep, as the
-//! properties of water. Known by limits alone, an input is drawn evenly between them (JCGM 101:2008, 6.4.2); other
+//! the whole network; nothing is linearised but what went through a function that a tolerance does not keep. Known by limits alone, an input is drawn evenly between them (JCGM 101:2008, 6.4.2); other
 //! distributions can be asked for.
 //!
 //! Invariants: the same seed gives the same numbers on any number of cores; a sample without a solution is counted with

@@ -12,6 +12,7 @@ use super::lay::{Graph, StationKind};
 use super::{PumpPoint, RunPoint, StationPoint};
 use crate::DeclId;
 use cutwater_hydraulics::STANDARD_GRAVITY;
+use cutwater_hydraulics::atmosphere::pressure_at_altitude;
 use cutwater_hydraulics::friction::{
     DarcyPipe, appliance_resistance, hazen_williams_coefficient, minor_resistance,
 };
@@ -21,6 +22,7 @@ use cutwater_hydraulics::network::{
 use cutwater_hydraulics::nozzle::Nozzle;
 use cutwater_hydraulics::pump::PumpCurve;
 use cutwater_hydraulics::supply::{HYDRANT_EXPONENT, Hydrant};
+use cutwater_hydraulics::water::Water;
 use cutwater_quantity::{InputId, Tol};
 use smol_str::SmolStr;
 use std::f64::consts::FRAC_PI_4;
@@ -86,13 +88,47 @@ impl Numbers {
     }
 }
 
-/// Air and water, SI units, pressures absolute.
+/// What the air's pressure is worked out from.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum AirPressure {
+    /// A barometer at the site, Pa absolute.
+    Barometer(N),
+    /// The altitude, m.
+    Altitude(N),
+}
+
+/// What the properties of air and water are worked out from.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct AirAndWater {
-    pub(super) atmospheric: N,
-    pub(super) vapour: N,
-    pub(super) density: N,
-    pub(super) viscosity: N,
+    pub(super) pressure: AirPressure,
+    /// Of the water, K.
+    pub(super) temperature: N,
+    pub(super) relative_density: N,
+}
+
+/// Properties of air and water, SI units, pressures absolute.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Air {
+    pub(super) atmospheric: f64,
+    pub(super) vapour: f64,
+    pub(super) density: f64,
+    pub(super) viscosity: f64,
+}
+
+impl AirAndWater {
+    /// The properties; `None` outside the formulas.
+    pub(super) fn at(&self, x: &[f64]) -> Option<Air> {
+        let water = Water::at(self.temperature.of(x), 101_325.0).ok()?;
+        Some(Air {
+            atmospheric: match self.pressure {
+                AirPressure::Barometer(p) => p.of(x),
+                AirPressure::Altitude(z) => pressure_at_altitude(z.of(x)).ok()?,
+            },
+            vapour: water.vapour_pressure,
+            density: water.density * self.relative_density.of(x),
+            viscosity: water.viscosity,
+        })
+    }
 }
 
 /// How a hose loses pressure.
@@ -361,6 +397,7 @@ pub(crate) struct Settled {
     pub(super) solution: Solution,
     /// Regulated nozzles that are fixed openings for want of pressure.
     starved: Vec<bool>,
+    air: Air,
 }
 
 impl System {
@@ -369,8 +406,9 @@ impl System {
     pub(crate) fn settle(&self, x: &[f64], options: &Options<'_>) -> Result<Settled, Failure> {
         let kept: Vec<Option<(f64, f64)>> = self.stations.iter().map(|s| s.kept(x)).collect();
         let mut starved = vec![false; kept.len()];
+        let air = self.air.at(x).ok_or(Failure::Parts)?;
         let (wired, solution) = loop {
-            let wired = self.wire(x, &kept, &starved).ok_or(Failure::Parts)?;
+            let wired = self.wire(x, &air, &kept, &starved).ok_or(Failure::Parts)?;
             let solution = match wired.net.solve(options) {
                 Ok(s) => s,
                 Err(e) => return Err(Failure::Network(e, Box::new(wired))),
@@ -396,13 +434,12 @@ impl System {
             return Err(Failure::Undecided { station });
         }
         // Below absolute vapour pressure the water has parted: the network knows no such thing.
-        let (air, vapour) = (self.air.atmospheric.of(x), self.air.vapour.of(x));
         if let Some((node, lowest)) = solution.lowest_pressure()
-            && lowest + air < vapour
+            && lowest + air.atmospheric < air.vapour
         {
             return Err(Failure::Parted {
                 node,
-                pressure: lowest + air,
+                pressure: lowest + air.atmospheric,
                 wired: Box::new(wired),
             });
         }
@@ -410,13 +447,20 @@ impl System {
             wired,
             solution,
             starved,
+            air,
         })
     }
 
     /// Builds the network; `None` where it refuses a number.
-    fn wire(&self, x: &[f64], kept: &[Option<(f64, f64)>], starved: &[bool]) -> Option<Wired> {
+    fn wire(
+        &self,
+        x: &[f64],
+        air: &Air,
+        kept: &[Option<(f64, f64)>],
+        starved: &[bool],
+    ) -> Option<Wired> {
         let graph = &self.graph;
-        let (density, viscosity) = (self.air.density.of(x), self.air.viscosity.of(x));
+        let (density, viscosity) = (air.density, air.viscosity);
         let mut net = Network::new(density).ok()?;
         let mut used = vec![false; self.heights.len()];
         let stations = graph.stations.iter().flat_map(|s| [s.inlet, s.outlet]);
@@ -535,10 +579,12 @@ impl System {
     /// The pumps at work.
     pub(crate) fn pumps_at_work(&self, x: &[f64], settled: &Settled) -> Vec<PumpPoint> {
         let Settled {
-            wired, solution, ..
+            wired,
+            solution,
+            air,
+            ..
         } = settled;
-        let (air, vapour) = (self.air.atmospheric.of(x), self.air.vapour.of(x));
-        let weight = self.air.density.of(x) * STANDARD_GRAVITY;
+        let weight = air.density * STANDARD_GRAVITY;
         let mut points = Vec::with_capacity(self.pumps.len());
         for (k, (p, site)) in self.pumps.iter().zip(&self.graph.pumps).enumerate() {
             let held = wired.held[k].and_then(|h| solution.control.get(h.index()).copied());
@@ -559,7 +605,7 @@ impl System {
                 intake,
                 discharge,
                 power: (curves.power.as_ref()).and_then(|c| c.power(flow, speed).ok()),
-                npsh_available: (intake + air - vapour) / weight,
+                npsh_available: (intake + air.atmospheric - air.vapour) / weight,
                 npsh_required: (curves.npshr.as_ref()).and_then(|c| c.npshr(flow, speed).ok()),
                 unstable: solution.state(link) == Some(LinkState::RisingCurve),
                 span: site.span,
@@ -574,8 +620,9 @@ impl System {
             wired,
             solution,
             starved,
+            air,
         } = settled;
-        let density = self.air.density.of(x);
+        let density = air.density;
         let mut points = Vec::with_capacity(self.stations.len());
         for (k, (s, at)) in self.stations.iter().zip(&self.graph.stations).enumerate() {
             let link = wired.stations[k];
