@@ -227,7 +227,8 @@ fn solved(text: &str) -> Vec<(String, f64)> {
 fn samples_reach_the_corners_solved_from_their_texts() {
     let more = [("rise", "ft", 5.0, 15.0)];
     for (name, unit, low, high) in NUMBERS.into_iter().chain(more) {
-        let text = format!("{low} .. {high} {unit}");
+        let (middle, half) = (f64::midpoint(low, high), (high - low) / 2.0);
+        let text = format!("{middle} {unit} ± {half}").replace("  ", " ");
         let s = sampled(&whole(name, text.trim()), plan(1500)).unwrap();
         assert_eq!(
             (s.inputs.len(), s.solved),
