@@ -7,13 +7,17 @@
 //! What it does not do: what is wrong with a pump (see `checks`), what its wear rings cost (see `wear`), or a pump's work
 //! in a lay.
 
+pub mod changeover;
 pub mod checks;
+pub mod heat;
+pub mod prediction;
+pub mod trim;
 pub mod wear;
 
 use super::rotor::{given, need};
 use super::surroundings::nameless;
 use crate::db::Cx;
-use crate::schema::short::{column, extra_column, optional, positive, required, signed};
+use crate::schema::short::{column, default, extra_column, optional, positive, required, signed};
 use crate::schema::{BLANK, ColumnDef, ComputedDef, KindDef, PartDef, Sign, TableDef, Type};
 use crate::value::{Cell, Origin, Quantity, Table, Value};
 use crate::{DeclId, Eval};
@@ -129,7 +133,30 @@ pub static PUMP: KindDef = KindDef {
             positive(Kind::RotationalSpeed),
             "Highest speed of the pump shaft allowed.",
         ),
+        optional(
+            "tested_diameter",
+            positive(Kind::Length),
+            "Outside diameter its impellers had when its curve was tested, where they are turned down to less now. The curve then counts what that takes, by the law of trim.",
+        ),
+        optional(
+            "throat_area",
+            positive(Kind::Area),
+            "Area of the volute's throat, where it is narrowest past the cutwater, of one stage; of a double volute both throats together.",
+        ),
+        optional(
+            "water_volume",
+            positive(Kind::Volume),
+            "Water that stays in the pump with everything closed.",
+        ),
+        default(
+            "temperature_rise_limit",
+            positive(Kind::TemperatureDifference),
+            "15 delta_degF",
+            "a custom of boiler-feed pumps, on the safe side for cold water (published)",
+            "How much warmer the water may come out than it went in.",
+        ),
     ],
+    groups: &[prediction::ASKED, wear::MEASURED],
     tables: &[
         curve("curve", "The curve as tested, at one speed."),
         curve(
@@ -176,6 +203,11 @@ pub static PUMP: KindDef = KindDef {
             hint: false,
             eval: wear_loss,
         },
+        wear::EXPLAINING_OPENING,
+        wear::EXPLAINING_CLEARANCE,
+        trim::TRIM_RATIO,
+        trim::TRIM_LOSS,
+        trim::PRESENT_CURVE,
         ComputedDef {
             name: "water_power",
             ty: Type::Quantity(Kind::Power, Sign::Positive),
@@ -277,6 +309,16 @@ pub static PUMP: KindDef = KindDef {
             eval: type_number,
         },
         ComputedDef {
+            name: "suction_specific_speed",
+            ty: Type::Quantity(Kind::Number, Sign::Positive),
+            doc: "Suction specific speed at the best efficiency, in US units: rpm, gpm, ft, with the flow of one eye. Above about 11 000 (published; an older figure is 8500) a pump gets choosy: it recirculates, shakes and wears over more of its flows below the best.",
+            formula: "n · √(Q of one eye) / NPSHr^0.75 at best efficiency",
+            source: "Hydraulic Institute definition",
+            solved: false,
+            hint: false,
+            eval: suction_specific_speed,
+        },
+        ComputedDef {
             name: "tip_speed",
             ty: Type::Quantity(Kind::Speed, Sign::Positive),
             doc: "Speed of the first stage's outside diameter at the rating.",
@@ -306,6 +348,22 @@ pub static PUMP: KindDef = KindDef {
             hint: false,
             eval: vane_pass_frequency,
         },
+        heat::SHUTOFF_POWER,
+        heat::HEATING_PER_MINUTE,
+        heat::SCALD_TIME,
+        heat::MINIMUM_FLOW,
+        changeover::CROSSOVER_FLOW,
+        changeover::CROSSOVER_PRESSURE,
+        changeover::RATED_POINTS,
+        prediction::PREDICTED_PRESSURE,
+        prediction::PREDICTED_POWER,
+        prediction::PREDICTED_EFFICIENCY,
+        prediction::PREDICTED_BEST_FLOW,
+        prediction::PREDICTED_BEST_EFFICIENCY,
+        prediction::PREDICTED_SHUTOFF_PRESSURE,
+        prediction::PREDICTED_CURVE,
+        prediction::PREDICTED_LOSSES,
+        prediction::TRACE,
     ],
     check: Some(check_pump),
     ..BLANK
@@ -332,6 +390,8 @@ struct Source {
     /// How many stages add their flows in it; `None` where that is not known.
     in_parallel: Option<u32>,
     origin: Origin,
+    /// Outside diameter of the impellers now over that in the test.
+    trim: f64,
     /// Water that runs back through the rings beyond what did in the test, m³/s through the whole pump.
     leak: f64,
 }
@@ -360,6 +420,8 @@ struct Layout {
     /// How many stages; zero where they are not given.
     stages: u32,
     tables: [Option<Arc<Table>>; 4],
+    /// Outside diameter of the impellers now over that in the test.
+    trim: f64,
 }
 
 impl Layout {
@@ -382,10 +444,17 @@ impl Layout {
                 _ => {}
             }
         }
+        let trim = match cx.get(pump, "trim_ratio")? {
+            Value::Quantity(q) => q.si(),
+            // Told where it could not be computed.
+            Value::Unknown => return Ok(Err(Value::Unknown)),
+            _ => 1.0,
+        };
         Ok(Ok(Self {
             connection,
             stages,
             tables,
+            trim,
         }))
     }
 
@@ -397,10 +466,14 @@ impl Layout {
 
     /// What the curve is read from in a position; `None` where no table fits.
     fn source(&self, position: Option<&str>) -> Option<Source> {
-        let mut origin = Origin::Measured;
+        let mut origin = if self.trim == 1.0 {
+            Origin::Measured
+        } else {
+            Origin::Predicted
+        };
         let way = if self.changes() {
             position.unwrap_or_else(|| {
-                origin = Origin::Assumed;
+                origin = origin.max(Origin::Assumed);
                 "parallel"
             })
         } else {
@@ -430,6 +503,7 @@ impl Layout {
                 in_series,
                 in_parallel,
                 origin,
+                trim: self.trim,
                 leak: 0.0,
             });
         }
@@ -450,6 +524,7 @@ impl Layout {
             in_series,
             in_parallel,
             origin,
+            trim: self.trim,
             leak: 0.0,
         })
     }
@@ -516,6 +591,11 @@ fn joined(source: &Source, column: Option<&str>) -> Option<PumpCurve> {
         Join::AsTested => curve,
         Join::Series(n) => curve.in_series(n).ok()?,
         Join::Parallel(n) => curve.in_parallel(n).ok()?,
+    };
+    let curve = if source.trim == 1.0 {
+        curve
+    } else {
+        curve.trimmed(source.trim).ok()?
     };
     if source.leak == 0.0 {
         return Some(curve);
@@ -780,6 +860,44 @@ fn specific_speed(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
 
 fn type_number(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     by_stage(cx, d, |n, q, h| affinity::type_number(n, q, h).ok())
+}
+
+/// How many eyes a wheel draws through.
+fn eyes(cx: &mut Cx<'_>, wheel: DeclId) -> Eval<Result<u32, Value>> {
+    Ok(match need(cx, wheel, "eyes")? {
+        Ok(q) => Ok(q.si() as u32),
+        Err(Value::Absent) => Ok(1),
+        Err(v) => Err(v),
+    })
+}
+
+fn suction_specific_speed(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let (best, curve, source) = given!(best(cx, d));
+    if !source.table.has("npshr") {
+        return Ok(Value::Absent);
+    }
+    let eyes = match first_stage(cx, d)? {
+        Ok(wheel) => given!(eyes(cx, wheel)),
+        Err(Value::Absent) => 1,
+        Err(v) => return Ok(v),
+    };
+    let (Some(parallel), Some(with_npshr)) = (source.in_parallel, joined(&source, Some("npshr")))
+    else {
+        return Ok(Value::Absent);
+    };
+    let speed = curve.tested_speed();
+    let flow = best.flow / f64::from(parallel) / f64::from(eyes);
+    let number = with_npshr
+        .npshr(best.flow, speed)
+        .ok()
+        .and_then(|head| affinity::us_specific_speed(speed, flow, head).ok());
+    Ok(match number {
+        Some(v) => Value::Quantity(
+            Quantity::computed(Kind::Number, v).origin(source.origin.with(Origin::Computed)),
+        ),
+        // Not tested at the best flow.
+        None => Value::Absent,
+    })
 }
 
 /// The impeller of the first stage.

@@ -5,6 +5,9 @@
 //! What it does not do: solved duties (see the `duty`), wear rings (see `wear`).
 
 use super::super::rotor::with_number;
+use super::changeover::check_position;
+use super::heat::check_closed;
+use super::prediction::check_prediction;
 use super::{CURVES, Layout, MOST_EFFICIENT, RATED, Source, best_point, joined, points, rating};
 use crate::codes::{TABLE_SHAPE, codes};
 use crate::db::{Cx, Local};
@@ -61,7 +64,7 @@ codes! {
         silent "pump main {\n    rating = 1250 gpm at 150 psi\n    maximum_speed = 3600 rpm\n    curve at 3300 rpm (flow gpm, net psi) {\n           0 231\n         625 222\n        1250 176\n        1500 141\n    }\n}\n";
     /// Raised by `pump`.
     NO_CURVE = "CW1309" "no-curve" Advice, "A pump without a curve.",
-        "Without a tested curve only geometry is known of the pump: no speed, power or efficiency at its rating, and no duty can be solved with it. Give the curve as tested: `curve at 3300 rpm (flow gpm, net psi, power hp) { … }`.",
+        "Without a tested curve only geometry is known of the pump: no speed, power or efficiency at its rating, and no duty can be solved with it; a `prediction` from geometry does not stand in for it. Give the curve as tested: `curve at 3300 rpm (flow gpm, net psi, power hp) { … }`.",
         fires "pump main { rating = 1250 gpm at 150 psi }\n",
         silent "pump main {\n    rating = 1250 gpm at 150 psi\n    curve at 3300 rpm (flow gpm, net psi) {\n           0 231\n         625 222\n        1250 176\n        1500 141\n    }\n}\n";
     /// Raised by `pump`.
@@ -126,6 +129,9 @@ pub(super) fn check_pump(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
         }
     }
     check_joining(cx, d, &layout)?;
+    check_prediction(cx, d)?;
+    check_closed(cx, d)?;
+    check_position(cx, d)?;
     if layout.tables.iter().all(Option::is_none) {
         cx.report(
             Finding::new(
