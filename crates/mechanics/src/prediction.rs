@@ -67,6 +67,8 @@ const SIDE_ROOM: f64 = 0.05;
 pub enum Slip {
     /// Wiesner (1967), with its correction above the limiting radius ratio.
     Wiesner,
+    /// The same times 0.98, as Gülich corrects it for the radial wheels of pumps (published).
+    Guelich,
     /// Stodola (1927).
     Stodola,
     /// A factor of one's own, in the sense of slip velocity: `c_u2 = σ u₂ − c_m2/tan β₂`.
@@ -261,6 +263,7 @@ impl Stage {
     fn slip_factor(&self) -> Result<f64, MechanicsError> {
         match self.slip {
             Slip::Wiesner => self.exit.wiesner_slip(),
+            Slip::Guelich => Ok(0.98 * self.exit.wiesner_slip()?),
             Slip::Stodola => self.exit.stodola_slip(),
             Slip::Stated(s) => check(
                 "slip factor",

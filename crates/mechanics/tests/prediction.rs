@@ -270,6 +270,13 @@ fn slip_factors() {
             1e-4,
             "Wiesner",
         );
+        s.slip = Slip::Guelich;
+        near(
+            s.velocities(0.03, 300.0).unwrap().slip,
+            0.98 * wiesner,
+            1e-4,
+            "Guelich",
+        );
         s.slip = Slip::Stodola;
         near(
             s.velocities(0.03, 300.0).unwrap().slip,
@@ -303,9 +310,12 @@ fn a_measured_pump_lies_inside_the_scatter() {
             high = s.throat_area;
         }
     }
-    let p = s.point(0.1157, 1200.0 * RPM, &WATER).unwrap();
-    near(p.head, 31.0, HEAD_SCATTER, "head");
-    assert!(p.efficiency > 0.7 && p.efficiency < 0.9, "{}", p.efficiency);
+    for slip in [Slip::Wiesner, Slip::Guelich, Slip::Stodola] {
+        s.slip = slip;
+        let p = s.point(0.1157, 1200.0 * RPM, &WATER).unwrap();
+        near(p.head, 31.0, HEAD_SCATTER, "head");
+        assert!(p.efficiency > 0.7 && p.efficiency < 0.9, "{}", p.efficiency);
+    }
 }
 
 /// Stepanoff's rule, worked for 13 in at 3600 rpm: u₂ 204.2 ft/s, 758.2 ft.

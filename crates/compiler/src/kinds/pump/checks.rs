@@ -133,14 +133,15 @@ pub(super) fn check_pump(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
     check_closed(cx, d)?;
     check_position(cx, d)?;
     if layout.tables.iter().all(Option::is_none) {
+        let known = match cx.get(d, "prediction.slip")? {
+            Value::Absent => "only its geometry is known, not its speed, power or efficiency",
+            _ => "what its geometry should give is no test, and no duty can be solved with it",
+        };
         cx.report(
             Finding::new(
                 &NO_CURVE,
                 Local::Head(d),
-                format!(
-                    "`{}` has no curve: only its geometry is known, not its speed, power or efficiency",
-                    cx.name(d)
-                ),
+                format!("`{}` has no curve: {known}", cx.name(d)),
             )
             .here("no curve")
             .help("give it as tested: `curve at … rpm (flow gpm, net psi, power hp) { … }`"),

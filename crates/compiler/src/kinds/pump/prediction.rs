@@ -47,17 +47,21 @@ codes! {
 
 pub(super) const ASKED: GroupDef = GroupDef {
     name: "prediction",
-    doc: "Asks what the pump should give by its geometry: `prediction { }`. Never in place of a tested curve.",
+    doc: "Asks what the pump should give by its geometry: `prediction { }`. It never stands in for a tested curve.",
     fields: &[
         default(
             "slip",
             Type::Choice(&[
+                (
+                    "guelich",
+                    "By Wiesner, times the 0.98 by which Gülich corrects it for radial wheels of pumps.",
+                ),
                 ("wiesner", "By Wiesner (1967)."),
                 ("stodola", "By Stodola (1927)."),
                 ("stated", "By `slip_factor`."),
             ]),
-            "wiesner",
-            "the usual one for pumps",
+            "guelich",
+            "made for pumps",
             "How much less the water turns than the vanes at their exit.",
         ),
         optional(
@@ -81,7 +85,7 @@ pub(super) const ASKED: GroupDef = GroupDef {
 };
 
 /// What every predicted value rests on.
-const SOURCE: &str = "Euler; slip by Wiesner (1967) or Stodola (1927); losses after Pfleiderer and Gülich, disc friction after Daily and Nece (1960), from memory; leakage through the rings";
+const SOURCE: &str = "Euler; slip by Wiesner (1967; times 0.98 after Gülich, published) or Stodola (1927); losses after Pfleiderer and Gülich, disc friction after Daily and Nece (1960), from memory; leakage through the rings";
 
 macro_rules! predicted {
     ($constant:ident $name:literal $ty:expr, $doc:literal, $formula:literal, $eval:ident) => {
@@ -165,6 +169,9 @@ struct Model {
     best: Point,
 }
 
+/// What is said of a slip factor that would not count.
+const UNUSED_FACTOR: &str = "`slip_factor` counts with `slip = stated` only";
+
 /// Why there is no model.
 enum Without {
     /// Something is wrong, and said where; or nothing was asked.
@@ -243,7 +250,8 @@ impl Model {
                 slip: match slip {
                     "stodola" => Slip::Stodola,
                     "stated" => Slip::Stated(factor),
-                    _ => Slip::Wiesner,
+                    "wiesner" => Slip::Wiesner,
+                    _ => Slip::Guelich,
                 },
                 eyes,
                 eye_diameter: eye,
@@ -702,7 +710,12 @@ pub(super) fn check_prediction(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
                 format!("nothing can be predicted of `{name}`: {}", all.join(", ")),
             )
             .here("asked for")
-            .help("give it, or take `prediction` out");
+            .help(match missing.as_slice() {
+                [(_, one)] if one == UNUSED_FACTOR => {
+                    "write `slip = stated`, or take `slip_factor` out"
+                }
+                _ => "give what is missing, or take `prediction` out",
+            });
             let mut at: Vec<Local> = Vec::new();
             for (place, _) in &missing {
                 if !at.contains(place) {
@@ -794,14 +807,20 @@ fn compare(cx: &mut Cx<'_>, d: DeclId, source: &Source) -> Eval<()> {
     let place = cx.place(d, source.name);
     let at_diameter = cx.place(m.wheel, "outside_diameter");
     let name = cx.name(d);
+    let about = |si: f64, kind: Kind, unit: Option<&Arc<CompoundUnit>>| {
+        let (value, symbol) = show::shown_in(si, kind, unit, &settings);
+        // Three digits that count say enough of what is about right.
+        let places = (2 - value.abs().log10().floor() as i32).clamp(0, 9) as usize;
+        format!("{value:.places$} {symbol}")
+    };
     // What one thing alone would have to be.
     let diameter = need(cx, m.wheel, "outside_diameter")?.ok();
     let unit = diameter.as_ref().and_then(|q| q.unit.clone());
     let size = m.stage.exit.diameter * ratio.sqrt();
     let mut reasons = vec![
         format!(
-            "an outside diameter of about {} in place of {}",
-            show::si(size, Kind::Length, unit.as_ref(), &settings),
+            "an outside diameter of about {} instead of {}",
+            about(size, Kind::Length, unit.as_ref()),
             show::si(
                 m.stage.exit.diameter,
                 Kind::Length,
@@ -810,7 +829,7 @@ fn compare(cx: &mut Cx<'_>, d: DeclId, source: &Source) -> Eval<()> {
             )
         ),
         format!(
-            "a test at about {} in place of {}",
+            "a test at about {} instead of {}",
             show::si(
                 speed * ratio.sqrt(),
                 Kind::RotationalSpeed,
@@ -828,7 +847,7 @@ fn compare(cx: &mut Cx<'_>, d: DeclId, source: &Source) -> Eval<()> {
         reasons.insert(
             1,
             format!(
-                "{stages} {} in series in place of {}",
+                "{stages} {} in series instead of {}",
                 if stages == 1.0 { "stage" } else { "stages" },
                 m.series
             ),
