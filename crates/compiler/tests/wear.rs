@@ -229,3 +229,28 @@ fn what_no_clearance_explains_is_said() {
     let f = common::the(&db, "CW1312");
     assert!(f.message.contains("`rings`"), "{}", f.message);
 }
+
+/// Measured in series, a changeover pump is the pump that is always in series.
+#[test]
+fn the_position_of_the_changeover_valve_counts() {
+    let text = measured(0.005, TWO, "500 gpm at 165 psi", "3000 rpm");
+    let (series, errors) = solve(&text);
+    assert!(errors.is_empty(), "{errors:?}");
+    let changing = text
+        .replace("connection = series", "connection = changeover")
+        .replace("    curve at", "    parallel_curve at 3000 rpm (flow gpm, net psi) {\n        0 100\n        500 95\n        1400 75\n    }\n    series_curve at");
+    let in_series = changing.replace(
+        "speed = 3000 rpm",
+        "speed = 3000 rpm\n        position = series",
+    );
+    let (x, errors) = solve(&in_series);
+    assert!(errors.is_empty(), "{errors:?}");
+    let (got, want) = (
+        x["main.explaining_clearance"],
+        series["main.explaining_clearance"],
+    );
+    assert!((got - want).abs() < 1e-12, "{got} {want}");
+    // In parallel the same point is far above the curve.
+    let f = common::the(&common::settled(&changing), "CW1313");
+    assert!(f.message.contains("above its curve"), "{}", f.message);
+}

@@ -54,7 +54,7 @@ pub(super) const TRIM_LOSS: ComputedDef = ComputedDef {
 pub(super) const PRESENT_CURVE: ComputedDef = ComputedDef {
     name: "present_curve",
     ty: Type::Any,
-    doc: "The curve that counts now, at the speed of the test, where smaller impellers or other rings than the tested ones move it: flow, net pressure, and power where it was tested. Duties are solved with it.",
+    doc: "The curve that counts now, at the speed of the test, where smaller impellers or other rings than the tested ones move it: flow, net pressure, and power where it was tested; of a changeover pump in parallel. Duties are solved with it.",
     formula: "the tested rows, scaled by trim_ratio, less extra_leakage",
     source: "law of trim; first-order model of leakage",
     solved: false,

@@ -11,7 +11,7 @@ use super::super::rotor::{given, need, with_number};
 use super::{RATED, Source, joined, rating, source, tested_source};
 use crate::codes::{OUT_OF_RANGE, codes};
 use crate::db::{Cx, Local};
-use crate::schema::short::{not_negative, positive, required};
+use crate::schema::short::{not_negative, optional, positive, required};
 use crate::schema::{ComputedDef, GroupDef, Type};
 use crate::value::{Origin, Quantity, Value};
 use crate::{DeclId, Eval, show};
@@ -277,6 +277,17 @@ pub(super) const MEASURED: GroupDef = GroupDef {
             positive(Kind::RotationalSpeed),
             "Speed of the pump shaft.",
         ),
+        optional(
+            "position",
+            Type::Choice(&[
+                (
+                    "series",
+                    "Each stage adds its pressure (pressure position).",
+                ),
+                ("parallel", "Each stage adds its flow (volume position)."),
+            ]),
+            "Of a pump with a changeover valve, how it stood; in parallel where it is not said.",
+        ),
     ],
 };
 
@@ -392,7 +403,12 @@ fn explaining_opening(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
         Value::Absent => return Ok(Value::Absent),
         _ => return Ok(Value::Unknown),
     };
-    let source = given!(tested_source(cx, d, RATED));
+    let position = match cx.get(d, "measured.position")? {
+        Value::Choice(w) => Some(w),
+        Value::Unknown => return Ok(Value::Unknown),
+        _ => RATED,
+    };
+    let source = given!(tested_source(cx, d, position));
     let Some(curve) = joined(&source, None) else {
         return Ok(Value::Absent);
     };
