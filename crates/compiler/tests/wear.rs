@@ -238,7 +238,7 @@ fn the_position_of_the_changeover_valve_counts() {
     assert!(errors.is_empty(), "{errors:?}");
     let changing = text
         .replace("connection = series", "connection = changeover")
-        .replace("    curve at", "    parallel_curve at 3000 rpm (flow gpm, net psi) {\n        0 100\n        500 95\n        1400 75\n    }\n    series_curve at");
+        .replace("    curve at", "    parallel_curve at 3000 rpm (flow gpm, net psi) {\n        0 160\n        500 155\n        1400 120\n    }\n    series_curve at");
     let in_series = changing.replace(
         "speed = 3000 rpm",
         "speed = 3000 rpm\n        position = series",
