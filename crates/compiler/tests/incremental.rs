@@ -142,6 +142,27 @@ const LINES: &[&str] = &[
     "    = 5.502 in",
     "    bore 5.502 in",
     "    outside_diameter = ",
+    "    eye_diameter = 4.8 in",
+    "    exit_width = 0.85 in",
+    "    vane_exit_angle = 24 deg",
+    "    vane_inlet_angle = 20 deg",
+    "    eyes = 2",
+    "    land_length = 0.75 in",
+    "    throat_area = 5 in^2",
+    "    tested_diameter = 9.5 in",
+    "    tested_diameter = 14 in",
+    "    tested_rings = [r2]",
+    "    connection = changeover",
+    "    connection = series",
+    "    water_volume = 5 gal",
+    "    prediction { }",
+    "    prediction { slip = stodola speed = 2500 rpm }",
+    "    prediction { slip = stated slip_factor = a / 3 in }",
+    "    measured { point = 300 gpm at 170 psi ± 3 psi speed = 3000 rpm }",
+    "    measured { point = 300 gpm at 195 psi speed = p.rated_speed }",
+    "require p3.predicted_pressure >= 100 psi",
+    "require p3.trace.vane_exit.whirl >= 50 ft/s",
+    "require p3.explaining_clearance <= 0.02 in",
 ];
 
 #[derive(Clone, Debug)]
@@ -238,7 +259,7 @@ fn difference(edited: &str, fresh: &str) -> String {
 }
 
 fn start() -> [String; 2] {
-    let whole = "site { altitude = 820 ft }\nuse \"other.pump\" as other\nimpeller w {\n    outside_diameter = 9.25 in ± 0.004\n    hub_diameter = 5.497 in (+0/-0.001)\n}\nring r {\n    bore = 5.502 in ± 0.0005\n    runs_on = w.hub_diameter\n    clearance_limit = 0.003 .. 0.007 in\n}\nlet a = 2 in\nlet d = r.clearance\nrequire a <= b\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n        0 200 30\n        300 180 60\n        600 140 90\n    }\n}\nsupply s { draft { lift = 5 ft } }\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d1 {\n    supply = s\n    lay = l\n    hold n.pressure = 100 psi\n}\nrequire d1.flow >= 90 gpm\nrequire for every ring every_ring: every_ring.clearance within 0.003 .. 0.007 in because \"stock\"\nrequire for every impeller i where i.mass is given: i.mass <= 12 lb\nring r2 like other.seal(hub = w.hub_diameter) {\n    land_length = 0.75 in\n}\nlet gap(bore, hub) = other.half(bore - hub)\nlet g = gap(r.bore, w.hub_diameter)\nlet half_way = other.half(r2.bore)\npump p2 like p {\n    rings = [r, r2]\n}\nlet e4 = sum(p2.rings.clearance)\nlet e1 = p2.rings[2].bore\n";
+    let whole = "site { altitude = 820 ft }\nuse \"other.pump\" as other\nimpeller w {\n    outside_diameter = 9.25 in ± 0.004\n    hub_diameter = 5.497 in (+0/-0.001)\n}\nring r {\n    bore = 5.502 in ± 0.0005\n    runs_on = w.hub_diameter\n    clearance_limit = 0.003 .. 0.007 in\n}\nlet a = 2 in\nlet d = r.clearance\nrequire a <= b\npump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n        0 200 30\n        300 180 60\n        600 140 90\n    }\n}\nsupply s { draft { lift = 5 ft } }\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100 }\nduty d1 {\n    supply = s\n    lay = l\n    hold n.pressure = 100 psi\n}\nrequire d1.flow >= 90 gpm\nrequire for every ring every_ring: every_ring.clearance within 0.003 .. 0.007 in because \"stock\"\nrequire for every impeller i where i.mass is given: i.mass <= 12 lb\nring r2 like other.seal(hub = w.hub_diameter) {\n    land_length = 0.75 in\n}\nlet gap(bore, hub) = other.half(bore - hub)\nlet g = gap(r.bore, w.hub_diameter)\nlet half_way = other.half(r2.bore)\npump p2 like p {\n    rings = [r, r2]\n}\nlet e4 = sum(p2.rings.clearance)\nlet e1 = p2.rings[2].bore\nimpeller w3 like w {\n    eye_diameter = 5 in\n    exit_width = 0.85 in\n    vanes = 6\n    vane_exit_angle = 24 deg\n    vane_inlet_angle = 20 deg\n}\nring r3 like r {\n    land_length = 0.75 in\n}\npump p3 like p {\n    stages = [w3]\n    rings = [r3]\n    tested_diameter = 9.5 in\n    water_volume = 6 gal\n    throat_area = 5 in^2\n    prediction { }\n    measured {\n        point = 300 gpm at 160 psi\n        speed = 3000 rpm\n    }\n}\n";
     [
         whole.to_owned(),
         "let b = 3 in ± 0.1\nimpeller w { outside_diameter = 8 in }\nrequire for every impeller i: i.outside_diameter >= 8.5 in\nlet half(x) = x / 2\nring seal(hub, play = 0.005 in) {\n    bore = hub + play\n    runs_on = hub\n}\n".to_owned(),

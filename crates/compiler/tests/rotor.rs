@@ -28,7 +28,13 @@ ring seal {
 
 #[test]
 fn the_examples_of_each_finding_fire_and_are_silent() {
-    for list in [rotor::CODES, pump::CODES, drive::CODES, surroundings::CODES] {
+    for list in [
+        rotor::CODES,
+        pump::checks::CODES,
+        pump::wear::CODES,
+        drive::CODES,
+        surroundings::CODES,
+    ] {
         for code in list {
             let db = settled(code.fires);
             assert!(

@@ -140,3 +140,117 @@ fn what_is_missing_for_the_leak_is_named() {
     // Nothing is computed from a curve that should have been moved.
     assert!(!x.contains_key("main.rated_speed"));
 }
+
+// ---- which clearance explains a point ------------------------------------------------------------------
+
+fn measured(tested: f64, connection: &str, point: &str, speed: &str) -> String {
+    pump(tested, tested, connection).replace(
+        "pump main like as_tested {\n    rings        = [worn]\n    tested_rings = [new]\n}\n",
+        &format!("pump main like as_tested {{\n    rings = [new]\n    measured {{\n        point = {point}\n        speed = {speed}\n    }}\n}}\n"),
+    )
+}
+
+/// What worn rings take, measured at another speed, gives their clearance back.
+#[test]
+fn the_clearance_that_was_worn_comes_back() {
+    for connection in [ONE, TWO] {
+        for (tested, now) in [(0.005, 0.02), (0.004, 0.0075), (0.01, 0.05)] {
+            let (x, errors) = solve(&pump(tested, now, connection));
+            assert!(errors.is_empty(), "{errors:?}");
+            // The curve makes 170 psi at 500 gpm and 3000 rpm.
+            let net = 170.0 - x["main.wear_loss"];
+            let r: f64 = 0.9;
+            let point = format!("{} gpm at {} psi", 500.0 * r, net * r * r);
+            let (y, errors) = solve(&measured(tested, connection, &point, "2700 rpm"));
+            assert!(errors.is_empty(), "{errors:?}");
+            let found = y["main.explaining_clearance"];
+            assert!((found - now).abs() < 1e-9, "{found} for {now}");
+            let opening = y["main.explaining_opening"];
+            assert!((opening - (now - tested)).abs() < 1e-9, "{opening}");
+        }
+    }
+}
+
+#[test]
+fn a_point_with_tolerances_has_a_range_of_clearances() {
+    let clearance = |point: &str| {
+        let (x, errors) = solve(&measured(0.005, ONE, point, "3000 rpm"));
+        assert!(errors.is_empty(), "{errors:?}");
+        x["main.explaining_clearance"]
+    };
+    let text = measured(0.005, ONE, "500 gpm ± 5 gpm at 165 psi ± 1 psi", "3000 rpm");
+    let db = common::settled(&text);
+    let q = common::quantity(&db, "main.explaining_clearance");
+    let inch = |si: f64| si / 0.0254;
+    let (low, high) = (inch(q.value.lo()), inch(q.value.hi()));
+    assert!((inch(q.si()) - clearance("500 gpm at 165 psi")).abs() < 1e-9);
+    assert!(
+        (low - clearance("505 gpm at 166 psi")).abs() < 1e-7,
+        "{low}"
+    );
+    assert!(
+        (high - clearance("495 gpm at 164 psi")).abs() < 1e-7,
+        "{high}"
+    );
+    assert_eq!(q.origin.word(), "predicted");
+    // Above the curve, but not by more than its tolerance: no wear is the likeliest.
+    let (x, _) = solve(&measured(
+        0.005,
+        ONE,
+        "500 gpm at 170.5 psi ± 1 psi",
+        "3000 rpm",
+    ));
+    assert!((x["main.explaining_clearance"] - 0.005).abs() < 1e-9);
+}
+
+#[test]
+fn what_no_clearance_explains_is_said() {
+    for (point, part) in [
+        ("500 gpm at 175 psi", "5.0 psi above its curve"),
+        ("500 gpm at 60 psi", "do not reach as far"),
+        ("900 gpm at 100 psi", "do not reach as far"),
+        ("100 gpm at 160 psi", "37.0 psi are missing"),
+    ] {
+        let db = common::settled(&measured(0.005, ONE, point, "3000 rpm"));
+        let f = common::the(&db, "CW1313");
+        assert!(f.message.contains(part), "no `{part}` in {}", f.message);
+        assert!(!common::numbers(&db).contains_key("main.explaining_clearance"));
+    }
+    // Without the length of the ring nothing can be said, and it says so once.
+    let text = measured(0.005, ONE, "500 gpm at 165 psi", "3000 rpm");
+    let db = common::settled(&text.replace("    land_length = 0.75 in\n", ""));
+    let f = common::the(&db, "CW1312");
+    assert!(
+        f.message.contains("`land_length` of `new`"),
+        "{}",
+        f.message
+    );
+    let db = common::settled(&text.replace("    rings = [new]\n", ""));
+    let f = common::the(&db, "CW1312");
+    assert!(f.message.contains("`rings`"), "{}", f.message);
+}
+
+/// Measured in series, a changeover pump is the pump that is always in series.
+#[test]
+fn the_position_of_the_changeover_valve_counts() {
+    let text = measured(0.005, TWO, "500 gpm at 165 psi", "3000 rpm");
+    let (series, errors) = solve(&text);
+    assert!(errors.is_empty(), "{errors:?}");
+    let changing = text
+        .replace("connection = series", "connection = changeover")
+        .replace("    curve at", "    parallel_curve at 3000 rpm (flow gpm, net psi) {\n        0 160\n        500 155\n        1400 120\n    }\n    series_curve at");
+    let in_series = changing.replace(
+        "speed = 3000 rpm",
+        "speed = 3000 rpm\n        position = series",
+    );
+    let (x, errors) = solve(&in_series);
+    assert!(errors.is_empty(), "{errors:?}");
+    let (got, want) = (
+        x["main.explaining_clearance"],
+        series["main.explaining_clearance"],
+    );
+    assert!((got - want).abs() < 1e-12, "{got} {want}");
+    // In parallel the same point is far above the curve.
+    let f = common::the(&common::settled(&changing), "CW1313");
+    assert!(f.message.contains("above its curve"), "{}", f.message);
+}

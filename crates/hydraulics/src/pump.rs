@@ -250,6 +250,62 @@ impl PumpCurve {
         })
     }
 
+    /// Where, at one speed (rad/s), this curve falls from above `other` to below it: flow (m³/s) and rise (Pa). Of a pump with
+    /// a changeover valve, with the curve in series for `self` and that in parallel for `other`, below this flow series gives
+    /// more and above it parallel does. `None` where the curves do not cross so inside the flows tested of both; the
+    /// largest such flow where they do so more than once.
+    ///
+    /// # Errors
+    /// [`InputError`] when the speed is not above zero.
+    pub fn falls_below(&self, other: &Self, speed: f64) -> Result<Option<(f64, f64)>, InputError> {
+        const PARTS: u32 = 32;
+        let (low_a, high_a) = self.domain(speed)?;
+        let (low_b, high_b) = other.domain(speed)?;
+        let (low, high) = (low_a.max(low_b), high_a.min(high_b));
+        let knots = |c: &Self| {
+            let r = speed / c.tested_speed;
+            c.rise
+                .abscissae()
+                .iter()
+                .map(move |q| q * r)
+                .collect::<Vec<f64>>()
+        };
+        let mut flows = knots(self);
+        flows.extend(knots(other));
+        flows.extend([low, high]);
+        flows.retain(|q| *q >= low && *q <= high);
+        flows.sort_by(f64::total_cmp);
+        let over = |q: f64| match (self.rise(q, speed), other.rise(q, speed)) {
+            (Ok(a), Ok(b)) => Some(a - b),
+            _ => None,
+        };
+        let mut found = None;
+        for w in flows.windows(2) {
+            for k in 0..PARTS {
+                let at = |k: u32| w[0] + (w[1] - w[0]) * f64::from(k) / f64::from(PARTS);
+                let (mut a, mut b) = (at(k), at(k + 1).min(w[1]));
+                let (Some(fa), Some(fb)) = (over(a), over(b)) else {
+                    continue;
+                };
+                if !(fa > 0.0 && fb <= 0.0) {
+                    continue;
+                }
+                for _ in 0..200 {
+                    let mid = 0.5 * (a + b);
+                    if mid <= a || mid >= b {
+                        break;
+                    }
+                    match over(mid) {
+                        Some(f) if f > 0.0 => a = mid,
+                        _ => b = mid,
+                    }
+                }
+                found = self.rise(b, speed).ok().map(|p| (b, p));
+            }
+        }
+        Ok(found)
+    }
+
     /// Speed ratio to the tested speed.
     fn ratio(&self, speed: f64) -> Result<f64, InputError> {
         Ok(positive("speed (rad/s)", speed)? / self.tested_speed)

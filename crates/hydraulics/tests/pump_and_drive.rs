@@ -354,3 +354,39 @@ fn a_leak_moves_the_curve() {
     assert!(tight.rise(0.0, 300.0).is_err());
     assert!(tested.with_leak(0.06).is_err() && tested.with_leak(f64::NAN).is_err());
 }
+
+/// Two straight lines, 400 − 0.2 Q and 200 − 0.05 Q (psi, gpm), meet at 1333⅓ gpm and 133⅓ psi: a stage of 200 − 0.1 Q in
+/// series and in parallel.
+#[test]
+fn where_series_and_parallel_cross() {
+    let line = |from: f64, to: f64, speed: f64| {
+        let r = speed / 3000.0;
+        PumpCurve::new(PumpPoints {
+            tested_speed: speed * RPM,
+            flow: [0.0, 700.0, 1400.0].map(|q| q * GPM * r).to_vec(),
+            rise: [from, 0.5 * (from + to), to]
+                .map(|p| p * PSI * r * r)
+                .to_vec(),
+            power: None,
+            npshr: None,
+        })
+        .unwrap()
+    };
+    let (series, parallel) = (line(400.0, 120.0, 3000.0), line(200.0, 130.0, 3000.0));
+    let speed = 3000.0 * RPM;
+    let (q, p) = series.falls_below(&parallel, speed).unwrap().unwrap();
+    close(q, 4000.0 / 3.0 * GPM, 1e-9, "flow");
+    close(p, 400.0 / 3.0 * PSI, 1e-9, "pressure");
+    // At half the speed at half the flow; and a curve tested at another speed is the same curve.
+    let (q, p) = series.falls_below(&parallel, 0.5 * speed).unwrap().unwrap();
+    close(q, 2000.0 / 3.0 * GPM, 1e-9, "flow at half the speed");
+    close(p, 100.0 / 3.0 * PSI, 1e-9, "pressure at half the speed");
+    let slower = line(200.0, 130.0, 2400.0);
+    let (q, _) = series.falls_below(&slower, speed).unwrap().unwrap();
+    close(q, 4000.0 / 3.0 * GPM, 1e-9, "tested at another speed");
+    // The other way round, and where the lines meet beyond the flows tested, they do not cross so.
+    assert_eq!(parallel.falls_below(&series, speed).unwrap(), None);
+    let high = line(400.0, 180.0, 3000.0);
+    assert_eq!(high.falls_below(&parallel, speed).unwrap(), None);
+    assert!(series.falls_below(&parallel, 0.0).is_err());
+}

@@ -7,7 +7,7 @@
 //!
 //! Invariants: angles in radians; the meridional velocity counts the vanes' blockage.
 //!
-//! What it does not do: losses, leakage, stress.
+//! What it does not do: losses and power (see `prediction`), leakage, stress.
 
 use crate::STANDARD_GRAVITY;
 use crate::error::{MechanicsError, check, finite, not_negative, positive};

@@ -250,6 +250,110 @@ pub fn chain_leakage(
     solve_rising(&drop, narrowest * (2.0 * pressure / at.density).sqrt())
 }
 
+/// A ring as the water leaks through it: gaps in series under a pressure difference.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Path {
+    /// Its gaps, in the order the water passes them.
+    pub gaps: Vec<Gap>,
+    /// Loss of the turn between each two of them, velocity heads of the gap before it.
+    pub turn_loss: Vec<f64>,
+    /// Pressure across all of it, Pa.
+    pub pressure: f64,
+}
+
+/// Leakage, m³/s, through rings side by side, each gap opened by the same amount (m, on the diameter).
+///
+/// # Errors
+/// As [`chain_leakage`]; an opening below zero that closes a gap is one of them.
+pub fn opened_leakage(
+    rings: &[Path],
+    opening: f64,
+    at: &Conditions,
+    law: FrictionLaw,
+    rotation: Rotation,
+) -> Result<f64, MechanicsError> {
+    finite("opening of the rings (m)", opening)?;
+    rings.iter().try_fold(0.0, |sum, ring| {
+        let gaps: Vec<Gap> = ring
+            .gaps
+            .iter()
+            .map(|g| Gap {
+                clearance: g.clearance + opening,
+                ..*g
+            })
+            .collect();
+        Ok(sum + chain_leakage(&gaps, &ring.turn_loss, ring.pressure, at, law, rotation)?)
+    })
+}
+
+/// The inverse of [`opened_leakage`]: by how much (m, on the diameter) each gap must be opened so that the rings leak
+/// `extra` (m³/s, zero or more) beyond what they do as they are. `None` where opening them by `most` (m) is not enough.
+///
+/// The leak grows with the clearance, so there is one answer; it is found to rounding.
+///
+/// # Errors
+/// As [`chain_leakage`]; also for an empty list of rings.
+pub fn opening_for(
+    rings: &[Path],
+    extra: f64,
+    most: f64,
+    at: &Conditions,
+    law: FrictionLaw,
+    rotation: Rotation,
+) -> Result<Option<f64>, MechanicsError> {
+    const WHAT: &str = "opening of the rings";
+    not_negative("additional leak (m³/s)", extra)?;
+    positive("largest opening (m)", most)?;
+    if rings.is_empty() {
+        return Err(MechanicsError::Shape {
+            quantity: "rings side by side",
+            expected: "at least one",
+        });
+    }
+    let now = opened_leakage(rings, 0.0, at, law, rotation)?;
+    let over = |x: f64| Ok(opened_leakage(rings, x, at, law, rotation)? - now - extra);
+    if extra == 0.0 {
+        return Ok(Some(0.0));
+    }
+    let (mut a, mut b) = (0.0, most);
+    let (mut fa, mut fb) = (-extra, over(b)?);
+    if fb < 0.0 {
+        return Ok(None);
+    }
+    let mut side = 0;
+    for round in 0..300 {
+        if fb == 0.0 || b - a <= 4.0 * f64::EPSILON * b {
+            return Ok(Some(b));
+        }
+        let mut x = if round % 3 == 2 {
+            0.5 * (a + b)
+        } else {
+            (a * fb - b * fa) / (fb - fa)
+        };
+        if !(x > a && x < b) {
+            x = 0.5 * (a + b);
+            if x <= a || x >= b {
+                return Ok(Some(b));
+            }
+        }
+        let fx: f64 = over(x)?;
+        if fx < 0.0 {
+            (a, fa) = (x, fx);
+            if side == -1 {
+                fb *= 0.5;
+            }
+            side = -1;
+        } else {
+            (b, fb) = (x, fx);
+            if side == 1 {
+                fa *= 0.5;
+            }
+            side = 1;
+        }
+    }
+    Err(MechanicsError::NotConverged(WHAT))
+}
+
 /// How much more an eccentric gap passes than a concentric one at the same friction drop, for a local flow that goes
 /// with the local gap to the power `exponent` (3 laminar, 12/7 Blasius, 3/2 constant friction factor, 1 no friction):
 /// the mean of (1 + e cos θ)^n round the circle. `eccentricity` is 0 (centred) to 1 (touching).

@@ -1,4 +1,5 @@
-//! Wear rings and their leakage, ISO 286 tolerance classes, impeller and head from its geometry, rotor balance, in SI units.
+//! Wear rings and their leakage, ISO 286 tolerance classes, impeller, what a stage should give by its geometry, rotor balance,
+//! in SI units.
 //!
 //! Pure mechanics: every number is an `f64` in SI units (metres, seconds, kilograms, pascals, kelvin, radians per
 //! second), with the unit in the doc comment of the item.
@@ -14,6 +15,7 @@ mod error;
 pub mod impeller;
 pub mod iso286;
 pub mod leakage;
+pub mod prediction;
 pub mod ring;
 
 pub use error::MechanicsError;

@@ -135,7 +135,7 @@
     .))
   ; words: choice_fields
   (#any-of? @_field
-    "form" "connection" "volute" "in_service" "one_way" "position" "source" "decision"
+    "form" "connection" "volute" "slip" "position" "in_service" "one_way" "source" "decision"
     "auxiliary_intake"))
 
 ((condition
@@ -146,9 +146,9 @@
     .))
   ; words: choices
   (#any-of? @constant.builtin
-    "plain" "stepped" "labyrinth" "single" "series" "parallel" "changeover" "double" "yes" "no" "smooth"
-    "fog" "holding" "regulated" "draft" "pressurised" "guarded" "indicated" "pass" "fail" "too_close"
-    "incomplete"))
+    "plain" "stepped" "labyrinth" "single" "series" "parallel" "changeover" "double" "guelich" "wiesner"
+    "stodola" "stated" "yes" "no" "smooth" "fog" "holding" "regulated" "draft" "pressurised" "guarded"
+    "indicated" "pass" "fail" "too_close" "incomplete"))
 
 ((path
   .

@@ -144,7 +144,7 @@ pub static IMPELLER: KindDef = KindDef {
         optional(
             "exit_width",
             positive(Kind::Length),
-            "Width between the shrouds at the vane exit.",
+            "Width between the shrouds at the vane exit; of a wheel with two eyes both sides together.",
         ),
         optional("vanes", Type::Count(1, 24), "Number of vanes."),
         optional(
@@ -156,6 +156,26 @@ pub static IMPELLER: KindDef = KindDef {
             "vane_thickness",
             positive(Kind::Length),
             "Thickness of a vane at its exit, along its normal.",
+        ),
+        optional(
+            "eyes",
+            Type::Count(1, 2),
+            "How many eyes it draws through: 2 for a double-suction wheel. One where it is not said.",
+        ),
+        optional(
+            "vane_inlet_angle",
+            positive(Kind::Angle),
+            "Angle of the vane at its inlet, from the tangent.",
+        ),
+        optional(
+            "vane_inlet_diameter",
+            positive(Kind::Length),
+            "Diameter at which the vanes begin, in the middle of the passage. That of the eye where it is not said.",
+        ),
+        optional(
+            "inlet_width",
+            positive(Kind::Length),
+            "Width between the shrouds where the vanes begin, of each side of the wheel. Where it is not said, as wide as gives the eye's own area there.",
         ),
         optional("mass", positive(Kind::Mass), "Mass."),
         optional("material", Type::Ref(&["material"]), "What it is made of."),

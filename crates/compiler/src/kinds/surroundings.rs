@@ -244,6 +244,16 @@ pub static WATER: KindDef = KindDef {
     ..BLANK
 };
 
+/// Properties of the water at its temperature and standard atmospheric pressure; `None` where there are none (reported by
+/// the density).
+pub(crate) fn water_at(cx: &mut Cx<'_>, d: DeclId) -> Eval<Option<(Water, Origin)>> {
+    let Some(t) = cx.quantity(d, "temperature")? else {
+        return Ok(None);
+    };
+    let water = Water::at(t.si(), 101_325.0).ok();
+    Ok(water.map(|w| (w, computed_from(&t))))
+}
+
 fn density(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     let (Some(t), Some(r)) = (
         cx.quantity(d, "temperature")?,
