@@ -201,7 +201,7 @@ fn whole(of: &str, text: &str) -> String {
 
 /// The results of the duty of a spec without tolerances.
 fn solved(text: &str) -> Vec<(String, f64)> {
-    let (db, d) = opened(text);
+    let (db, _) = opened(text);
     let found: Vec<String> = db
         .findings(db.file("a.pump").unwrap())
         .into_iter()
@@ -209,6 +209,11 @@ fn solved(text: &str) -> Vec<(String, f64)> {
         .map(|f| f.message)
         .collect();
     assert!(found.is_empty(), "{found:?}");
+    solved_without_rules(text)
+}
+
+fn solved_without_rules(text: &str) -> Vec<(String, f64)> {
+    let (db, d) = opened(text);
     results::of_decl(&db, d)
         .into_iter()
         .filter_map(|r| match r.value {
@@ -268,6 +273,37 @@ fn samples_reach_the_corners_solved_from_their_texts() {
         }
         assert!(moved > 0, "{name} moves nothing");
     }
+}
+
+/// The curve moves with a ring's clearance, so a bore's tolerance moves the whole duty.
+#[test]
+fn worn_rings_reach_their_corners() {
+    let text = |bore: &str| {
+        ONE.replace("100 psi ± 10", "100 psi").replace(
+            "pump p {\n",
+            &format!(
+                "impeller wheel {{ outside_diameter = 10 in }}\nring new {{\n    bore        = 5.505 in\n    runs_on     = 5.500 in\n    land_length = 0.75 in\n}}\nring worn like new {{ bore = {bore} }}\npump p {{\n    stages = [wheel]\n    rings = [worn]\n    tested_rings = [new]\n"
+            ),
+        )
+    };
+    let s = sampled(&text("5.520 in ± 0.010"), plan(1500)).unwrap();
+    assert_eq!((s.inputs, s.solved), (vec!["worn.bore".to_owned()], 1500));
+    let speed = |text: &str| {
+        let rows = solved_without_rules(text);
+        rows.iter().find(|x| x.0 == "d.speed").unwrap().1
+    };
+    let (least, most) = (speed(&text("5.510 in")), speed(&text("5.530 in")));
+    let got = s.results.iter().find(|r| r.path == "d.speed").unwrap();
+    assert!(
+        most > least * (1.0 + 1e-4),
+        "wider rings ask for more speed"
+    );
+    let near = |a: f64, b: f64| (a - b).abs() < 0.01 * (most - least);
+    assert!(
+        near(got.least, least) && near(got.most, most),
+        "{got:?} {least} {most}"
+    );
+    assert!(got.least >= least * (1.0 - 1e-9) && got.most <= most * (1.0 + 1e-9));
 }
 
 #[test]

@@ -15,6 +15,7 @@ mod system;
 
 pub(crate) use hold::held;
 pub(crate) use lay::{graph, lengths, side};
+pub(crate) use system::{N, Numbers};
 
 use crate::db::{Cx, Local};
 use crate::kinds::duty::{DUTY_FORM, DUTY_NOT_CONVERGED, DUTY_UNMET};
@@ -30,7 +31,7 @@ use hold::Hold;
 use lay::Graph;
 use smol_str::SmolStr;
 use std::sync::Arc;
-use system::{AirAndWater, AirPressure, Curves, Failure, Numbers, System, Wired};
+use system::{AirAndWater, AirPressure, Curves, Failure, System, Wired};
 
 /// The air and water a computation is made in.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -274,15 +275,18 @@ impl Job<'_, '_> {
             return Ok(None);
         };
         let mut curves = Vec::with_capacity(pumps.len());
+        let mut wear = Vec::with_capacity(pumps.len());
         let position = self.cx.choice(duty, "position")?;
         for p in &pumps {
-            use crate::kinds::pump::curve_with;
+            use crate::kinds::pump::{curve_with, wear::wear as wear_of};
             let power = curve_with(self.cx, p.pump, position, "power")?;
             let npshr = curve_with(self.cx, p.pump, position, "npshr")?;
             curves.push(Curves {
+                rise: p.curve.clone(),
                 power: power.map(|c| Arc::new(c.0)),
                 npshr: npshr.map(|c| Arc::new(c.0)),
             });
+            wear.push(wear_of(self.cx, p.pump, position, &mut self.numbers)?);
         }
         let lay_name = self.cx.name(lay);
         let n = &mut self.numbers;
@@ -303,6 +307,7 @@ impl Job<'_, '_> {
                 runs,
                 pumps,
                 curves,
+                wear,
             },
             source,
             origin,

@@ -11,6 +11,7 @@ use super::hold::{AtWork, Hold};
 use super::lay::{Graph, StationKind};
 use super::{PumpPoint, RunPoint, StationPoint};
 use crate::DeclId;
+use crate::kinds::pump::wear::Wear;
 use cutwater_hydraulics::STANDARD_GRAVITY;
 use cutwater_hydraulics::atmosphere::pressure_at_altitude;
 use cutwater_hydraulics::friction::{
@@ -322,9 +323,10 @@ pub(crate) struct Feed {
     pub(super) source: Source,
 }
 
-/// A pump's tested curves.
+/// A pump's curves.
 #[derive(Clone, Debug)]
 pub(crate) struct Curves {
+    pub(super) rise: Arc<PumpCurve>,
     pub(super) power: Option<Arc<PumpCurve>>,
     pub(super) npshr: Option<Arc<PumpCurve>>,
 }
@@ -341,7 +343,10 @@ pub(crate) struct System {
     pub(super) stations: Vec<Station>,
     pub(super) runs: Vec<Run>,
     pub(super) pumps: Vec<AtWork>,
+    /// Of each pump, with its rings at their nominal.
     pub(super) curves: Vec<Curves>,
+    /// Of each pump whose rings have tolerances.
+    pub(super) wear: Vec<Option<Wear>>,
 }
 
 /// A network of a system with what its parts became in it.
@@ -353,6 +358,8 @@ pub(crate) struct Wired {
     stations: Vec<Option<LinkId>>,
     nozzles: Vec<Option<Nozzle>>,
     runs: Vec<Vec<LinkId>>,
+    /// The curves of each pump.
+    curves: Vec<Curves>,
     /// The link of each pump.
     pub(super) pumps: Vec<LinkId>,
     /// What each pump holds, where that is not its speed.
@@ -485,6 +492,7 @@ impl System {
             stations: Vec::with_capacity(self.stations.len()),
             nozzles: Vec::with_capacity(self.stations.len()),
             runs: Vec::with_capacity(self.runs.len()),
+            curves: self.curves_at(x, air)?,
             pumps: Vec::with_capacity(self.pumps.len()),
             held: Vec::with_capacity(self.pumps.len()),
         };
@@ -533,11 +541,27 @@ impl System {
         Some(wired)
     }
 
+    /// The curves of each pump with its rings as in `x`.
+    fn curves_at(&self, x: &[f64], air: &Air) -> Option<Vec<Curves>> {
+        let worn = |(nominal, wear): (&Curves, &Option<Wear>)| match wear {
+            None => Some(nominal.clone()),
+            Some(w) => {
+                let [rise, power, npshr] = w.curves(x, air.density, air.viscosity)?;
+                Some(Curves {
+                    rise: Arc::new(rise?),
+                    power: power.map(Arc::new),
+                    npshr: npshr.map(Arc::new),
+                })
+            }
+        };
+        self.curves.iter().zip(&self.wear).map(worn).collect()
+    }
+
     /// Puts the pumps into the network with what they hold.
     fn join_pumps(&self, wired: &mut Wired, x: &[f64]) -> Option<()> {
-        for (site, p) in self.graph.pumps.iter().zip(&self.pumps) {
+        for (k, (site, p)) in self.graph.pumps.iter().zip(&self.pumps).enumerate() {
             let (intake, discharge) = (wired.node(site.intake)?, wired.node(site.discharge)?);
-            let rise = Rise::Table(p.curve.clone());
+            let rise = Rise::Table(wired.curves[k].rise.clone());
             let link = wired.net.pump(intake, discharge, rise, p.ratio(x), 0);
             wired.pumps.push(link.ok()?);
         }
@@ -593,7 +617,7 @@ impl System {
             let flow = solution.flow(link);
             let intake = wired.pressure(solution, site.intake);
             let discharge = wired.pressure(solution, site.discharge);
-            let curves = &self.curves[k];
+            let curves = &wired.curves[k];
             points.push(PumpPoint {
                 pump: p.pump,
                 name: p.name.clone(),

@@ -11,6 +11,7 @@ use super::super::rotor::{given, need, with_number};
 use super::{RATED, Source, joined, rating, source, tested_source};
 use crate::codes::{OUT_OF_RANGE, codes};
 use crate::db::{Cx, Local};
+use crate::hydraulic::{N, Numbers};
 use crate::schema::short::{not_negative, optional, positive, required};
 use crate::schema::{ComputedDef, GroupDef, Type};
 use crate::value::{Origin, Quantity, Value};
@@ -52,17 +53,73 @@ impl Leaks {
 const LAW: FrictionLaw = FrictionLaw::Blasius;
 const ROTATION: Rotation = Rotation::BulkFlow;
 
-/// Rings at a shaft speed (rad/s). `Ok(None)`: something is wrong, and said where it is wrong. The inner error names what
-/// is not given, with its place.
-pub(super) fn leaks(
+/// A ring as the water leaks through it; `T` holds a length, m.
+#[derive(Clone, Copy, Debug)]
+struct RingSizes<T> {
+    /// Outside diameter of the first stage's impeller.
+    outside: T,
+    /// What the ring runs on.
+    diameter: T,
+    /// On the diameter.
+    clearance: T,
+    /// Of each land.
+    length: T,
+    /// Lands one behind the other.
+    gaps: usize,
+}
+
+impl<T> RingSizes<T> {
+    fn map<U>(self, mut of: impl FnMut(T) -> U) -> RingSizes<U> {
+        RingSizes {
+            outside: of(self.outside),
+            diameter: of(self.diameter),
+            clearance: of(self.clearance),
+            length: of(self.length),
+            gaps: self.gaps,
+        }
+    }
+}
+
+impl RingSizes<f64> {
+    /// The way through it, with the head that drives water along it.
+    fn path(&self, at: &Conditions) -> Path {
+        let gap = Gap {
+            diameter: self.diameter,
+            clearance: self.clearance,
+            length: self.length,
+            inlet_loss: 0.5,
+            exit_loss: 1.0,
+            roughness: 0.0,
+        };
+        let (tip, here) = (
+            0.5 * at.speed * self.outside,
+            0.5 * at.speed * self.diameter,
+        );
+        let gaps = vec![gap; self.gaps];
+        Path {
+            turn_loss: vec![0.0; gaps.len() - 1],
+            gaps,
+            pressure: 0.75 * 0.5 * at.density * (tip * tip - here * here),
+        }
+    }
+}
+
+/// What water leaks under at a shaft speed, rad/s.
+fn conditions(density: f64, viscosity: f64, speed: f64) -> Conditions {
+    Conditions {
+        density,
+        kinematic_viscosity: viscosity / density,
+        speed,
+    }
+}
+
+/// The sizes of rings. `Ok(None)`: something is wrong, and said where it is wrong. The inner error names what is not given,
+/// with its place.
+fn sizes(
     cx: &mut Cx<'_>,
     d: DeclId,
     rings: &[DeclId],
-    speed: f64,
-) -> Eval<Result<Option<Leaks>, (Local, String)>> {
-    let Some(air) = crate::hydraulic::surroundings(cx, d)? else {
-        return Ok(Ok(None));
-    };
+) -> Eval<Result<Option<Vec<RingSizes<Tol>>>, (Local, String)>> {
     let stage = match cx.get(d, "stages")? {
         Value::List(l) => l.iter().find_map(|v| match v {
             Value::Decl(i) => Some(*i),
@@ -74,16 +131,11 @@ pub(super) fn leaks(
     let Some(stage) = stage else {
         return Ok(Err((Local::Head(d), "`stages` is not given".to_owned())));
     };
-    let at = Conditions {
-        density: air.density,
-        kinematic_viscosity: air.viscosity / air.density,
-        speed,
-    };
-    let mut paths = Vec::with_capacity(rings.len());
+    let mut all = Vec::with_capacity(rings.len());
     for &ring in rings {
-        let mut of = |decl: DeclId, field: &str| -> Eval<Result<f64, Option<(Local, String)>>> {
+        let mut of = |decl: DeclId, field: &str| -> Eval<Result<Tol, Option<(Local, String)>>> {
             Ok(match cx.get(decl, field)? {
-                Value::Quantity(q) => Ok(q.si()),
+                Value::Quantity(q) => Ok(q.value),
                 Value::Absent => Err(Some((
                     Local::Head(decl),
                     format!("`{field}` of `{}` is not given", cx.name(decl)),
@@ -91,21 +143,20 @@ pub(super) fn leaks(
                 _ => Err(None),
             })
         };
-        let mut numbers = [0.0; 4];
+        let mut numbers = Vec::with_capacity(4);
         let wanted = [
             (stage, "outside_diameter"),
             (ring, "runs_on"),
             (ring, "clearance"),
             (ring, "land_length"),
         ];
-        for (n, (decl, field)) in numbers.iter_mut().zip(wanted) {
+        for (decl, field) in wanted {
             match of(decl, field)? {
-                Ok(v) => *n = v,
+                Ok(v) => numbers.push(v),
                 Err(None) => return Ok(Ok(None)),
                 Err(Some(why)) => return Ok(Err(why)),
             }
         }
-        let [outside, diameter, clearance, length] = numbers;
         let gaps = match cx.choice(ring, "form")? {
             Some("stepped") => 2,
             Some("labyrinth") => match cx.si(ring, "gaps")? {
@@ -117,22 +168,41 @@ pub(super) fn leaks(
             },
             _ => 1,
         };
-        let gap = Gap {
+        let Ok([outside, diameter, clearance, length]) = <[Tol; 4]>::try_from(numbers) else {
+            return Ok(Ok(None));
+        };
+        all.push(RingSizes {
+            outside,
             diameter,
             clearance,
             length,
-            inlet_loss: 0.5,
-            exit_loss: 1.0,
-            roughness: 0.0,
-        };
-        let (tip, here) = (0.5 * speed * outside, 0.5 * speed * diameter);
-        let gaps = vec![gap; gaps.max(1)];
+            gaps: gaps.max(1),
+        });
+    }
+    Ok(Ok(Some(all)))
+}
+
+/// Rings at a shaft speed (rad/s). `Ok(None)`: something is wrong, and said where it is wrong. The inner error names what
+/// is not given, with its place.
+pub(super) fn leaks(
+    cx: &mut Cx<'_>,
+    d: DeclId,
+    rings: &[DeclId],
+    speed: f64,
+) -> Eval<Result<Option<Leaks>, (Local, String)>> {
+    let Some(air) = crate::hydraulic::surroundings(cx, d)? else {
+        return Ok(Ok(None));
+    };
+    let sizes = match sizes(cx, d, rings)? {
+        Ok(Some(s)) => s,
+        Ok(None) => return Ok(Ok(None)),
+        Err(why) => return Ok(Err(why)),
+    };
+    let at = conditions(air.density, air.viscosity, speed);
+    let mut paths = Vec::with_capacity(rings.len());
+    for (size, &ring) in sizes.into_iter().zip(rings) {
         let leaks = Leaks {
-            paths: vec![Path {
-                turn_loss: vec![0.0; gaps.len() - 1],
-                gaps,
-                pressure: 0.75 * 0.5 * air.density * (tip * tip - here * here),
-            }],
+            paths: vec![size.map(|t| t.nominal()).path(&at)],
             at,
         };
         // What the model refuses is the ring's own matter.
@@ -145,6 +215,98 @@ pub(super) fn leaks(
         paths.extend(leaks.paths);
     }
     Ok(Ok(Some(Leaks { paths, at })))
+}
+
+/// A pump whose rings have tolerances, so that its curve is not one: the curves as tested, and both sets of rings.
+#[derive(Clone, Debug)]
+pub(crate) struct Wear {
+    /// Rise, and power and NPSH required where they were tested.
+    tested: [Option<PumpCurve>; 3],
+    now: Vec<RingSizes<N>>,
+    then: Vec<RingSizes<N>>,
+    /// Stages that share the leak.
+    stages: f64,
+}
+
+impl Wear {
+    /// The curves (rise, power, NPSH required) with the rings of a sample `x`; `None` where a ring has no leak or it takes
+    /// all of the curve.
+    pub(crate) fn curves(
+        &self,
+        x: &[f64],
+        density: f64,
+        viscosity: f64,
+    ) -> Option<[Option<PumpCurve>; 3]> {
+        let speed = self.tested[0].as_ref()?.tested_speed();
+        let at = conditions(density, viscosity, speed);
+        let leak = |rings: &[RingSizes<N>]| {
+            let paths = rings.iter().map(|r| r.map(|n| n.of(x)).path(&at));
+            let leaks = Leaks {
+                paths: paths.collect(),
+                at,
+            };
+            leaks.flow(0.0).ok()
+        };
+        let extra = (leak(&self.now)? - leak(&self.then)?) / self.stages;
+        let mut out = [None, None, None];
+        for (out, tested) in out.iter_mut().zip(&self.tested) {
+            if let Some(c) = tested {
+                *out = Some(c.with_leak(extra).ok()?);
+            }
+        }
+        Some(out)
+    }
+}
+
+/// What a pump's curve depends on by its rings, where one of their sizes has a tolerance; `None` where none has, or the
+/// curve is as tested.
+pub(crate) fn wear(
+    cx: &mut Cx<'_>,
+    pump: DeclId,
+    position: Option<&str>,
+    numbers: &mut Numbers,
+) -> Eval<Option<Wear>> {
+    if cx.pinned(pump, "extra_leakage").is_some() {
+        return Ok(None);
+    }
+    let (Ok((then, _)), Ok((now, _))) = (
+        rings_of(cx, pump, "tested_rings")?,
+        rings_of(cx, pump, "rings")?,
+    ) else {
+        return Ok(None);
+    };
+    let (Ok(Some(then)), Ok(Some(now))) = (sizes(cx, pump, &then)?, sizes(cx, pump, &now)?) else {
+        return Ok(None);
+    };
+    let varies = |r: &RingSizes<Tol>| {
+        [&r.outside, &r.diameter, &r.clearance, &r.length]
+            .map(Tol::is_toleranced)
+            .contains(&true)
+    };
+    if !now.iter().chain(&then).any(varies) {
+        return Ok(None);
+    }
+    let Ok(source) = tested_source(cx, pump, position)? else {
+        return Ok(None);
+    };
+    let with = |column: &str| match source.table.has(column) {
+        true => joined(&source, Some(column)),
+        false => None,
+    };
+    let tested = [joined(&source, None), with("power"), with("npshr")];
+    let stages = f64::from(source.in_series.unwrap_or(1).max(1));
+    let mut keep = |rings: Vec<RingSizes<Tol>>| -> Vec<RingSizes<N>> {
+        rings
+            .into_iter()
+            .map(|r| r.map(|t| numbers.keep(t)))
+            .collect()
+    };
+    Ok(Some(Wear {
+        tested,
+        now: keep(now),
+        then: keep(then),
+        stages,
+    }))
 }
 
 /// What runs back through rings at a shaft speed (rad/s), m³/s; the inner error names what is not given, with its place.
