@@ -309,6 +309,7 @@ fn tree_and_parallel_cases_agree_with_an_independent_solver() {
                 );
             }
         }
+        write_for_the_binary(&case, &text);
         *ran.entry(kind).or_insert(0) += 1;
     }
     let counts: Vec<(&str, i32)> = ran.iter().map(|(k, n)| (k.as_str(), *n)).collect();
@@ -416,8 +417,8 @@ fn spec_of_pumps(case: &Value) -> String {
                 f(&curve["c_psi_per_gpm2"]),
             );
             let end = (-b - (b * b - 4.0 * a * c).sqrt()) / (2.0 * c);
-            for k in 0..=2000 {
-                let q = end * f64::from(k) / 2000.0;
+            for k in 0..=500 {
+                let q = end * f64::from(k) / 500.0;
                 writeln!(t, "        {q:.9} {:.9}", (a + b * q + c * q * q).max(0.0)).unwrap();
             }
         } else {
@@ -528,6 +529,46 @@ fn spec_of_pumps(case: &Value) -> String {
     t
 }
 
+/// With `CUTWATER_WRITE_CASES` set, the first case of each kind becomes a file that the binary is tested with; what it
+/// expects are the independent solver's numbers.
+fn write_for_the_binary(case: &Value, spec: &str) {
+    let id = s(&case["id"]);
+    if std::env::var_os("CUTWATER_WRITE_CASES").is_none() || !id.ends_with("001") {
+        return;
+    }
+    let mut t = format!(
+        "//! Reference case {id}: expected values by an independent solver (scipy 1.17.1, optimize.root), in `expect` comments.\n\n{spec}\n"
+    );
+    let x = &case["expected"];
+    for e in case["inputs"]["edges"].as_array().expect("edges") {
+        let (id, from) = (s(&e["id"]), s(&e["from"]));
+        let flow = f(&x["edge_flow_gpm"][id]);
+        match s(&e["type"]) {
+            "pump" => {
+                let to = f(&x["node_pressure_psi"][s(&e["to"])]);
+                writeln!(t, "// expect d.{id}.discharge_pressure = {to} psi").unwrap();
+                writeln!(t, "// expect d.{id}.flow = {flow} gpm").unwrap();
+            }
+            "nozzle" | "minor" | "check_valve" => {
+                let p = f(&x["node_pressure_psi"][from]);
+                writeln!(t, "// expect d.{id}.flow = {flow} gpm").unwrap();
+                writeln!(t, "// expect d.{id}.pressure = {p} psi").unwrap();
+            }
+            _ => {}
+        }
+    }
+    for n in case["inputs"]["nodes"].as_array().expect("nodes") {
+        if f(&n["demand_gpm"]) != 0.0 {
+            let id = s(&n["id"]);
+            let p = f(&x["node_pressure_psi"][id]);
+            writeln!(t, "// expect d.take_{id}.pressure = {p} psi").unwrap();
+        }
+    }
+    let name = format!("{}.pump", id.replace('-', "_"));
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/cases");
+    std::fs::write(format!("{folder}/{name}"), t).expect("written");
+}
+
 #[test]
 fn grids_relays_and_pumps_side_by_side_agree_with_an_independent_solver() {
     let mut ran = BTreeMap::new();
@@ -580,6 +621,7 @@ fn grids_relays_and_pumps_side_by_side_agree_with_an_independent_solver() {
                 );
             }
         }
+        write_for_the_binary(&case, &text);
         *ran.entry(kind).or_insert(0) += 1;
     }
     let counts: Vec<(&str, i32)> = ran.iter().map(|(k, n)| (k.as_str(), *n)).collect();
