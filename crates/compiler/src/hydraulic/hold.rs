@@ -33,6 +33,39 @@ pub(crate) enum Hold {
 }
 
 impl Hold {
+    /// The value held.
+    pub(super) fn number(self) -> N {
+        match self {
+            Self::Speed(_, n)
+            | Self::Discharge(_, n)
+            | Self::Rise(_, n)
+            | Self::Station(_, n)
+            | Self::Flow(_, n) => n,
+        }
+    }
+
+    /// What kind of quantity that is.
+    pub(super) fn kind(self) -> Kind {
+        match self {
+            Self::Speed(..) => Kind::RotationalSpeed,
+            Self::Discharge(..) | Self::Station(..) => Kind::GaugePressure,
+            Self::Flow(..) => Kind::Flow,
+            Self::Rise(..) => Kind::Pressure,
+        }
+    }
+
+    /// What it is called in a lay.
+    pub(super) fn text(self, graph: &Graph) -> String {
+        let label = |k: usize| graph.stations[k].label.clone().unwrap_or_default();
+        match self {
+            Self::Speed(..) => "speed".to_owned(),
+            Self::Discharge(..) => "discharge.pressure".to_owned(),
+            Self::Rise(..) => "net_pressure".to_owned(),
+            Self::Station(k, _) => format!("{}.pressure", label(k)),
+            Self::Flow(k, _) => format!("{}.flow", label(k)),
+        }
+    }
+
     /// The pump it names; a station's pressure or flow is held by whichever pump is free for it.
     fn pump(&self) -> Option<usize> {
         match self {

@@ -20,6 +20,7 @@ pub(crate) use system::{N, Numbers};
 use crate::db::{Cx, Local};
 use crate::kinds::duty::{DUTY_FORM, DUTY_NOT_CONVERGED, DUTY_UNMET};
 use crate::kinds::surroundings::nameless;
+use crate::settings::Settings;
 use crate::show;
 use crate::value::{Origin, Value};
 use crate::{DeclId, Eval, Halt};
@@ -27,10 +28,10 @@ use cutwater_finding::Finding;
 use cutwater_hydraulics::network::{Infeasible, NodeId, Options, SolveError, SpeedEnd};
 use cutwater_quantity::{Kind, Tol};
 use cutwater_text::Span;
-use hold::Hold;
 use lay::Graph;
 use smol_str::SmolStr;
 use std::sync::Arc;
+pub(crate) use system::AtPoint;
 use system::{AirAndWater, AirPressure, Curves, Failure, System, Wired};
 
 /// The air and water a computation is made in.
@@ -244,6 +245,36 @@ pub(crate) fn solve(cx: &mut Cx<'_>, duty: DeclId) -> Eval<Result<Solution, Unso
     Job { cx, duty, numbers }.solve(&read)
 }
 
+/// The most that a duty of one pump can hold below what it holds so that `keeps` is true of it, in words: `left.pressure` of
+/// 83 psi. `None` where it has several pumps, or nothing lower keeps it.
+pub(crate) fn most_held(
+    cx: &mut Cx<'_>,
+    duty: DeclId,
+    keeps: &dyn Fn(&AtPoint) -> bool,
+) -> Eval<Option<String>> {
+    let before = cx.findings.len();
+    let read = read(cx, duty)?;
+    cx.findings.truncate(before);
+    let Ok(read) = read else { return Ok(None) };
+    let settings = cx.settings();
+    Ok(most_in_words(&read.system, &settings, keeps))
+}
+
+fn most_in_words(
+    system: &System,
+    settings: &Settings,
+    keeps: &dyn Fn(&AtPoint) -> bool,
+) -> Option<String> {
+    let x = system.numbers.nominals();
+    let most = system.most_held(&x, &Options::default(), keeps)?;
+    let hold = system.lone_hold()?;
+    Some(format!(
+        "`{}` of {}",
+        hold.text(&system.graph),
+        show::si(most, hold.kind(), None, settings)
+    ))
+}
+
 impl Job<'_, '_> {
     fn report(&mut self, f: Finding<Local>) {
         self.cx.report(f);
@@ -375,7 +406,7 @@ impl Job<'_, '_> {
                 pressure,
                 wired,
             } => {
-                self.parted(&read.system.graph, wired, *node, *pressure);
+                self.parted(&read.system, wired, *node, *pressure);
                 Ok(())
             }
         }
@@ -399,8 +430,8 @@ impl Job<'_, '_> {
     }
 
     /// Reports that the water parts where its pressure (Pa absolute) is lowest.
-    fn parted(&mut self, graph: &Graph, wired: &Wired, node: NodeId, pressure: f64) {
-        let duty = self.duty;
+    fn parted(&mut self, system: &System, wired: &Wired, node: NodeId, pressure: f64) {
+        let (duty, graph) = (self.duty, &system.graph);
         let settings = self.cx.settings();
         let at = |p: &usize| wired.nodes[*p] == Some(node);
         let station = graph.stations.iter().find(|s| at(&s.inlet));
@@ -424,6 +455,9 @@ impl Job<'_, '_> {
         let span = station.map(|s| s.span).or(run.map(|r| r.span));
         if let Some(span) = span.or(pump.filter(|p| p.fed).map(|p| p.span)) {
             f = f.label(Local::Span(graph.lay, span), "lowest pressure here");
+        }
+        if let Some(most) = most_in_words(system, &settings, &|_| true) {
+            f.message.push_str(&format!("; at most it can have {most}"));
         }
         self.report(f);
     }
@@ -489,12 +523,7 @@ impl Job<'_, '_> {
             }
         };
         let flow = |q: f64| show::si(q, Kind::Flow, None, &settings);
-        let kind = match hold.0 {
-            Hold::Speed(..) => Kind::RotationalSpeed,
-            Hold::Discharge(..) | Hold::Station(..) => Kind::GaugePressure,
-            Hold::Flow(..) => Kind::Flow,
-            Hold::Rise(..) => Kind::Pressure,
-        };
+        let kind = hold.0.kind();
         let amount = |v: f64| show::si(v, kind, None, &settings);
         let pump_name = it.name.clone();
         let f = match why {
@@ -525,10 +554,15 @@ impl Job<'_, '_> {
                 } else {
                     ("less", "open more lines, or extend the tested curve to smaller flows")
                 };
+                let most = match q > highest {
+                    true => most_in_words(system, &settings, &|_| true),
+                    false => None,
+                };
+                let most = most.map_or(String::new(), |m| format!("; at most it can have {m}"));
                 Finding::new(
                     &DUTY_UNMET,
                     place,
-                    format!("duty `{name}` asks {what} of pump `{pump_name}` than was tested: its curve covers {} to {} at this speed", flow(*lowest), flow(*highest)),
+                    format!("duty `{name}` asks {what} of pump `{pump_name}` than was tested: its curve covers {} to {} at this speed{most}", flow(*lowest), flow(*highest)),
                 )
                 .here("off the tested curve")
                 .label(Local::Head(pump), "its tested curve")

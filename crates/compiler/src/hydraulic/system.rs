@@ -714,6 +714,53 @@ impl System {
     }
 }
 
+/// A system at work: pumps, stations, hoses.
+pub(crate) type AtPoint = (Vec<PumpPoint>, Vec<StationPoint>, Vec<RunPoint>);
+
+impl System {
+    /// What the one pump of a system holds; `None` where there are several.
+    pub(super) fn lone_hold(&self) -> Option<Hold> {
+        match self.pumps.as_slice() {
+            [one] => Some(one.hold.0),
+            _ => None,
+        }
+    }
+
+    /// The largest value below that of `x` at which what the one pump holds has a solution that `keeps` what is asked; looked
+    /// for in steps of a twentieth and then by halving to 1 part in 10 000. `None` where there is none.
+    pub(super) fn most_held(
+        &self,
+        x: &[f64],
+        options: &Options<'_>,
+        keeps: &dyn Fn(&AtPoint) -> bool,
+    ) -> Option<f64> {
+        let n = self.lone_hold()?.number();
+        let wanted = n.of(x);
+        let mut y = x.to_vec();
+        let mut holds = |share: f64| {
+            y[n.0 as usize] = wanted * share;
+            self.settle(&y, options).is_ok_and(|s| {
+                keeps(&(
+                    self.pumps_at_work(&y, &s),
+                    self.stations_at_work(&y, &s),
+                    self.runs_at_work(&y, &s),
+                ))
+            })
+        };
+        let steps = (1..20).map(|k| 1.0 - f64::from(k) / 20.0);
+        let (mut low, mut high) = steps.clone().find(|s| holds(*s)).map(|s| (s, s + 0.05))?;
+        while high - low > 1e-4 {
+            let middle = 0.5 * (low + high);
+            if holds(middle) {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        Some(wanted * low)
+    }
+}
+
 impl Station {
     fn kept(&self, x: &[f64]) -> Option<(f64, f64)> {
         match self.law {
