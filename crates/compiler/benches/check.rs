@@ -2,8 +2,10 @@
 
 use criterion::{BatchSize, Criterion, Throughput, criterion_group, criterion_main};
 use cutwater_compiler::Db;
+use cutwater_compiler::hydraulic::sample::{Distribution, Plan, sample};
 use std::fmt::Write;
 use std::hint::black_box;
+use std::sync::atomic::AtomicBool;
 
 /// A file of about `lines` lines: impellers, rings, requirements; every fortieth block a pump with a solved duty.
 fn spec(lines: usize) -> String {
@@ -92,6 +94,37 @@ fn benches(c: &mut Criterion) {
                 let file = db.set_file("a.pump", t);
                 let _ = db.settle(true, None);
                 black_box(db.findings(file));
+            });
+        });
+    }
+    g.finish();
+    // The demo's main duty with its tolerances, all cores.
+    let root = concat!(env!("CARGO_MANIFEST_DIR"), "/../../demo-data");
+    let mut db = Db::default();
+    let read = |path: &str| std::fs::read_to_string(format!("{root}/{path}")).unwrap_or_default();
+    let file = db.set_file("rigs/engine_1.pump", read("rigs/engine_1.pump"));
+    db.load_used(&cutwater_compiler::world::Disk::new(std::path::Path::new(
+        root,
+    )));
+    let _ = db.settle(true, None);
+    let mut g = c.benchmark_group("samples");
+    g.sample_size(10);
+    if let Some(duty) = db.lookup(file, "attack") {
+        let plan = Plan {
+            samples: 10_000,
+            seed: 1,
+            distribution: Distribution::Even,
+        };
+        g.throughput(Throughput::Elements(plan.samples));
+        g.bench_function("10 000 of the demo's attack", |b| {
+            b.iter(|| {
+                black_box(sample(
+                    &mut db,
+                    duty,
+                    plan,
+                    &|_| {},
+                    &AtomicBool::new(false),
+                ))
             });
         });
     }

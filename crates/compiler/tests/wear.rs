@@ -254,3 +254,13 @@ fn the_position_of_the_changeover_valve_counts() {
     let f = common::the(&common::settled(&changing), "CW1313");
     assert!(f.message.contains("above its curve"), "{}", f.message);
 }
+
+/// A measured point is of one pump: another like it was not measured.
+#[test]
+fn another_pump_like_it_was_not_measured() {
+    let text = measured(0.005, ONE, "500 gpm at 165 psi", "3000 rpm") + "pump other like main {}\n";
+    let (x, errors) = solve(&text);
+    assert!(errors.is_empty(), "{errors:?}");
+    assert!(x.contains_key("main.explaining_clearance"));
+    assert!(!x.contains_key("other.explaining_clearance"));
+}

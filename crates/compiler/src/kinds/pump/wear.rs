@@ -12,7 +12,7 @@ use super::{RATED, Source, joined, rating, source, tested_source};
 use crate::codes::{OUT_OF_RANGE, codes};
 use crate::db::{Cx, Local};
 use crate::hydraulic::{N, Numbers};
-use crate::schema::short::{not_negative, optional, positive, required};
+use crate::schema::short::{not_negative, optional, own, positive, required};
 use crate::schema::{ComputedDef, GroupDef, Type};
 use crate::value::{Origin, Quantity, Value};
 use crate::{DeclId, Eval, show};
@@ -429,17 +429,17 @@ pub(super) const MEASURED: GroupDef = GroupDef {
     name: "measured",
     doc: "A point the pump was measured at, to see which clearance of its rings would explain it. With tolerances, as `500 gpm ± 10 gpm at 160 psi ± 2 psi`, the answer has its range.",
     fields: &[
-        required(
+        own(required(
             "point",
             Type::Phrase(super::FLOW_AT_PRESSURE),
             "Flow and net pressure, as `500 gpm at 160 psi`.",
-        ),
-        required(
+        )),
+        own(required(
             "speed",
             positive(Kind::RotationalSpeed),
             "Speed of the pump shaft.",
-        ),
-        optional(
+        )),
+        own(optional(
             "position",
             Type::Choice(&[
                 (
@@ -449,7 +449,7 @@ pub(super) const MEASURED: GroupDef = GroupDef {
                 ("parallel", "Each stage adds its flow (volume position)."),
             ]),
             "Of a pump with a changeover valve, how it stood; in parallel where it is not said.",
-        ),
+        )),
     ],
 };
 
