@@ -1,7 +1,7 @@
 //! Inputs that are varied: a value put in place of what a spec says, and everything that follows from it.
 //!
 //! An [`Input`] is a field, a named value, a computed property that needs no solved duty, what a duty holds, or the
-//! length of hose before a station of a lay. [`Db::pin`] puts a value in its place; the next [`Db::settle`] works out
+//! length of hose before a station of a lay. [`Db::vary`] puts a value in its place; the next [`Db::settle`] works out
 //! again only what depends on it, and taking the pin out brings back what the spec says. The texts stay as they are.
 //!
 //! Invariants: a pinned value passes the same checks of unit, kind and sign as one that is written; findings about the

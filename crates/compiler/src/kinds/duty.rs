@@ -539,11 +539,10 @@ fn station_record(s: &StationPoint, origin: Origin) -> Value {
 
 /// Every number of a solved duty that its spec can name: whose it is (a pump where there are several, or a station),
 /// what it is called, its kind and value; always in the same order.
-pub(crate) fn each_number(
-    pumps: &[PumpPoint],
-    stations: &[StationPoint],
-    each: &mut dyn FnMut(Option<&str>, &'static str, Kind, Option<f64>),
-) {
+pub(crate) fn each_number<F>(pumps: &[PumpPoint], stations: &[StationPoint], each: &mut F)
+where
+    F: FnMut(Option<&str>, &'static str, Kind, Option<f64>),
+{
     for p in pumps {
         let whose = (pumps.len() > 1).then_some(p.name.as_str());
         for a in AT_WORK.iter().filter(|a| !a.engine) {

@@ -26,7 +26,7 @@ use crate::value::{Quantity, Value};
 use crate::{DeclId, Eval};
 use cutwater_finding::{FileId, Finding};
 use cutwater_syntax::ast::{
-    Condition, EntryKind, Every, Expr, ExprKind, ItemKind, Name, Path, Require, Rule,
+    Condition, EntryKind, Every, Expr, ExprKind, ItemKind, Path, Require, Rule,
 };
 use cutwater_syntax::token::lex;
 use cutwater_text::Span;
@@ -330,7 +330,7 @@ fn sound(
         ok = false;
     }
     let mut asked: Vec<Path> = Vec::new();
-    let mut others: Vec<Name> = Vec::new();
+    let mut others: Vec<Path> = Vec::new();
     let conditions = || every.filters.iter().chain([&r.condition]);
     let mut used = false;
     for c in conditions() {
@@ -340,14 +340,14 @@ fn sound(
             &c.rule,
             &mut |p| match p.names[0].text == name.text {
                 true => asked.push(p.clone()),
-                false => others.push(p.names[0].clone()),
+                false => others.push(p.clone()),
             },
         );
         // The last one is what the rule asks.
         used = asked.len() > before;
     }
     // `rclearance` for `r.clearance`.
-    for other in &others {
+    for other in others.iter().map(|p| &p.names[0]) {
         let rest = other.text.strip_prefix(name.text.as_str());
         let Some(rest) = rest.filter(|r| slots.find(r).is_some()) else {
             continue;
@@ -358,6 +358,21 @@ fn sound(
             Ev { cx, owner: d }.no_such(other, message, &[meant]);
             return Ok(false);
         }
+    }
+    // `h.length` where the rule says `hx`: each place is told, so that one mending does for all.
+    let mut slips = 0;
+    for p in others.iter().filter(|p| p.names.len() > 1) {
+        let other = &p.names[0];
+        let near = crate::show::near_names(&other.text, std::iter::once(name.text.as_str()));
+        let known = other.text == crate::library::NAME;
+        if !near.is_empty() && !known && cx.lookup(file, &other.text).is_none() {
+            let message = format!("nothing here is called `{}`", other.text);
+            Ev { cx, owner: d }.no_such(other, message, std::slice::from_ref(&name.text));
+            slips += 1;
+        }
+    }
+    if slips > 0 {
+        return Ok(false);
     }
     if !used {
         cx.report(

@@ -6,6 +6,7 @@
 use super::{engine_of, solved_by};
 use crate::codes::codes;
 use crate::db::{Cx, Local};
+use crate::hydraulic::{self, AtPoint, PumpPoint};
 use crate::value::Value;
 use crate::{DeclId, Eval, show};
 use cutwater_finding::Finding;
@@ -52,6 +53,12 @@ codes! {
         "Only hard suction hose keeps its shape below the pressure of the air. Soft hose flattens and lets nothing through, so that the flow found here does not come about. Hose that leads from a `draft` supply to a pump is taken as suction hose.",
         fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p { }\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 1300 rpm\n    hold n.pressure = 100 psi\n}\n",
         silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p { }\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 2500 rpm\n    hold n.pressure = 100 psi\n}\n";
+}
+
+/// What a duty of one pump could have so that a limit is kept, as the end of a sentence; nothing where there is none.
+fn could_have(cx: &mut Cx<'_>, d: DeclId, keeps: &dyn Fn(&AtPoint) -> bool) -> Eval<String> {
+    let most = hydraulic::most_held(cx, d, keeps)?;
+    Ok(most.map_or(String::new(), |m| format!("; with {m} it would not")))
 }
 
 /// Least pressure at the intake of a pump that another feeds, Pa gauge: 20 psi (common practice).
@@ -108,8 +115,13 @@ pub(super) fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
             let (a, r) = (text(p.npsh_available, Kind::Head), text(need, Kind::Head));
             if p.npsh_available < need {
                 ok = false;
+                let most = could_have(cx, d, &|(pumps, ..)| {
+                    let keeps =
+                        |p: &PumpPoint| p.npsh_required.is_some_and(|r| p.npsh_available >= r);
+                    pumps.iter().all(keeps)
+                })?;
                 cx.report(
-                    Finding::new(&CAVITATION, supply, format!("{whose} cavitates: {a} of suction head is available, {r} is required"))
+                    Finding::new(&CAVITATION, supply, format!("{whose} cavitates: {a} of suction head is available, {r} is required{most}"))
                         .here("too little suction head")
                         .label(Local::Head(p.pump), "its NPSH required")
                         .help("lower the lift, use larger or more suction hose, slow down or ask for less flow")
@@ -178,11 +190,14 @@ pub(super) fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
             ok = false;
             let place = cx.place(d, "lay");
             let test = cx.place(r.hose, "test_pressure");
+            let most = could_have(cx, d, &|(.., runs)| {
+                runs.iter().all(|x| x.hose != r.hose || x.highest <= limit)
+            })?;
             cx.report(
                 Finding::new(
                     &HOSE_PRESSURE,
                     place,
-                    format!("in duty `{name}` hose `{}` sees {}, above {} (90 % of its service-test pressure)", cx.name(r.hose), text(r.highest, Kind::GaugePressure), text(limit, Kind::Pressure)),
+                    format!("in duty `{name}` hose `{}` sees {}, above {} (90 % of its service-test pressure){most}", cx.name(r.hose), text(r.highest, Kind::GaugePressure), text(limit, Kind::Pressure)),
                 )
                 .here("too much for a hose of this lay")
                 .label(Local::Span(s.lay, r.span), "this hose")
