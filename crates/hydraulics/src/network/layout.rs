@@ -22,7 +22,7 @@ pub(super) fn check_layout(net: &Network) -> Result<(), Infeasible> {
     for (e, link) in net.links.iter().enumerate() {
         let to = link.to.map_or(n, |t| t as usize);
         reach.merge(link.from as usize, to);
-        if link.law.is_lossless() && !lossless.merge(link.from as usize, to) {
+        if link.law.is_lossless() && !link.closed && !lossless.merge(link.from as usize, to) {
             return Err(Infeasible::NotUnique {
                 link: LinkId(e as u32),
             });
@@ -41,7 +41,10 @@ pub(super) fn check_layout(net: &Network) -> Result<(), Infeasible> {
 
 /// Refuses demands that no source can reach, and inflows that can go nowhere, because check valves point the wrong way.
 pub(super) fn check_reach(net: &Network) -> Result<(), Infeasible> {
-    let valves = net.links.iter().any(|l| l.one_way && l.to.is_some());
+    let valves = net
+        .links
+        .iter()
+        .any(|l| (l.one_way || l.closed) && l.to.is_some());
     let demand = |i: usize| match net.nodes[i].kind {
         NodeKind::Junction(d) => d,
         NodeKind::Fixed(_) => 0.0,
@@ -55,7 +58,7 @@ pub(super) fn check_reach(net: &Network) -> Result<(), Infeasible> {
     let mut fed: Vec<bool> = (0..n).map(|i| fixed(i) || demand(i) < 0.0).collect();
     spread(net, &mut fed, false);
     let mut drained: Vec<bool> = (0..n).map(|i| fixed(i) || demand(i) > 0.0).collect();
-    for link in net.links.iter().filter(|l| l.to.is_none()) {
+    for link in net.links.iter().filter(|l| l.to.is_none() && !l.closed) {
         drained[link.from as usize] = true;
     }
     spread(net, &mut drained, true);
@@ -74,7 +77,7 @@ fn spread(net: &Network, marked: &mut [bool], against: bool) {
     let n = net.nodes.len();
     let mut first = vec![0_usize; n + 1];
     let arcs = || {
-        net.links.iter().flat_map(|l| {
+        net.links.iter().filter(|l| !l.closed).flat_map(|l| {
             let to = l.to.unwrap_or(l.from);
             let forward = (l.from as usize, to as usize);
             let back = (forward.1, forward.0);

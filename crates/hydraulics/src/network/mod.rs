@@ -93,6 +93,7 @@ pub(crate) struct Link {
     pub to: Option<u32>,
     pub law: law::Resolved,
     pub one_way: bool,
+    pub closed: bool,
     pub max_flow: f64,
     pub tag: u32,
 }
@@ -275,6 +276,37 @@ impl Network {
         Ok(())
     }
 
+    /// Changes a link's law: another length of hose, a gate at another opening. A pump stays a pump, and no other link
+    /// becomes one.
+    ///
+    /// # Errors
+    /// [`InputError`] when the link is not of this network, is a nozzle, or the law's numbers are not usable.
+    pub fn set_law(&mut self, link: LinkId, law: Law) -> Result<(), InputError> {
+        self.known_link(link)?;
+        let l = &mut self.links[link.index()];
+        let law = law::Resolved::new(law)?;
+        if l.to.is_none() || l.law.is_pump() != law.is_pump() {
+            return Err(InputError::Shape {
+                quantity: "link whose law is changed",
+                expected: "a link between two nodes, a pump's law for a pump",
+            });
+        }
+        l.law = law;
+        Ok(())
+    }
+
+    /// Closes a link, or opens it again: a gate that is shut, a pump behind a closed valve, a nozzle that is turned off.
+    /// Nothing passes it; what it cuts off from every known pressure and from the air is named in
+    /// [`Solution::cut_off`], and a demand there is [`Infeasible::CutOff`].
+    ///
+    /// # Errors
+    /// [`InputError`] when the link is not of this network.
+    pub fn close(&mut self, link: LinkId, closed: bool) -> Result<(), InputError> {
+        self.known_link(link)?;
+        self.links[link.index()].closed = closed;
+        Ok(())
+    }
+
     /// Changes a pump's speed ratio.
     ///
     /// # Errors
@@ -407,6 +439,7 @@ impl Network {
             to,
             law,
             one_way,
+            closed: false,
             max_flow: f64::INFINITY,
             tag,
         });

@@ -23,6 +23,8 @@ use crate::error::InputError;
 pub enum LinkState {
     /// Open, nothing special.
     Open,
+    /// Closed by hand ([`Network::close`]).
+    Closed,
     /// A check valve that is shut: the pressure after it is not below that before it.
     Shut,
     /// A nozzle without pressure: no water leaves and no air is drawn.
@@ -127,6 +129,15 @@ enum Gate {
     Open,
     /// One-way and found shut.
     Shut,
+    /// Closed by hand: no part of what is sought.
+    Closed,
+}
+
+impl Gate {
+    /// Whether nothing passes.
+    fn shut(self) -> bool {
+        matches!(self, Gate::Shut | Gate::Closed)
+    }
 }
 
 /// Buffers and elimination plan for one layout; solves any network of the same layout.
@@ -420,7 +431,7 @@ impl Solver {
 
     fn refresh(&mut self, net: &Network) {
         for e in 0..self.ends.len() {
-            if self.gate[e] == Gate::Shut {
+            if self.gate[e].shut() {
                 self.flow[e] = 0.0;
                 self.loss[e] = 0.0;
                 self.slope[e] = 0.0;
@@ -454,7 +465,7 @@ impl Solver {
         }
         let mut energy = 0.0_f64;
         for (e, &ends) in self.ends.iter().enumerate() {
-            if self.gate[e] == Gate::Shut {
+            if self.gate[e].shut() {
                 self.misfit[e] = 0.0;
                 continue;
             }
@@ -481,7 +492,7 @@ impl Solver {
         self.system.clear();
         let mut strongest = 0.0_f64;
         for (e, &ends) in self.ends.iter().enumerate() {
-            if self.gate[e] == Gate::Shut {
+            if self.gate[e].shut() {
                 continue;
             }
             let g = 1.0 / self.used[e];
@@ -520,7 +531,7 @@ impl Solver {
             }
         }
         for (e, &ends) in self.ends.iter().enumerate() {
-            if self.gate[e] == Gate::Shut {
+            if self.gate[e].shut() {
                 continue;
             }
             let w = self.misfit[e] / self.used[e];
@@ -544,7 +555,7 @@ impl Solver {
             };
         }
         for (e, &ends) in self.ends.iter().enumerate() {
-            self.step_flow[e] = if self.gate[e] == Gate::Shut {
+            self.step_flow[e] = if self.gate[e].shut() {
                 0.0
             } else {
                 let to = if ends.1 == KNOWN {
@@ -566,7 +577,7 @@ impl Solver {
     fn content_slope(&mut self, net: &Network, t: f64) -> f64 {
         let mut g = 0.0;
         for e in 0..self.ends.len() {
-            if self.gate[e] == Gate::Shut {
+            if self.gate[e].shut() {
                 continue;
             }
             let d = self.step_flow[e];
@@ -632,7 +643,7 @@ impl Solver {
             } else {
                 t = self.search(net);
                 for e in 0..self.ends.len() {
-                    if self.gate[e] == Gate::Shut {
+                    if self.gate[e].shut() {
                         continue;
                     }
                     self.flow[e] += t * self.step_flow[e];
@@ -666,7 +677,7 @@ impl Solver {
     fn search(&mut self, net: &Network) -> f64 {
         let mut g0 = 0.0;
         for e in 0..self.ends.len() {
-            if self.gate[e] != Gate::Shut {
+            if !self.gate[e].shut() {
                 g0 -= self.used[e] * self.step_flow[e] * self.step_flow[e];
             }
         }
@@ -746,15 +757,25 @@ impl Solver {
         options: &Options<'_>,
     ) -> Result<(), SolveError> {
         let first = self.iterations == 0;
-        let mut any_gate = false;
+        let (mut any_gate, mut any_closed) = (false, false);
         for e in 0..self.ends.len() {
-            if net.links[e].one_way {
+            let link = &net.links[e];
+            if link.closed {
+                any_closed = true;
+                self.gate[e] = Gate::Closed;
+                self.flow[e] = 0.0;
+            } else if link.one_way {
                 any_gate = true;
                 self.gate[e] = Gate::Seeking;
+            } else {
+                self.gate[e] = Gate::Free;
             }
         }
         self.pinned.clear();
         self.adrift.fill(false);
+        if any_closed {
+            self.pin_islands(net)?;
+        }
         self.newton(net, options, first)?;
         if !any_gate {
             return Ok(());
@@ -785,7 +806,7 @@ impl Solver {
             seen.push(set);
             self.pin_islands(net)?;
             for e in 0..self.ends.len() {
-                if self.gate[e] == Gate::Shut {
+                if self.gate[e].shut() {
                     self.flow[e] = 0.0;
                 }
             }
@@ -814,44 +835,64 @@ impl Solver {
         }
     }
 
-    /// Pins one node of every part that shut links have cut off, so that its pressure stays where the search left it.
+    /// Pins one node of every part that shut links have cut off, so that its pressure stays where the search left it. A part
+    /// of which water is asked cannot be cut off by check valves that lead to it: these were shut wrongly and are opened.
     fn pin_islands(&mut self, net: &Network) -> Result<(), SolveError> {
-        self.pinned.clear();
-        self.adrift.fill(false);
         let n = net.nodes.len();
-        let mut groups = Groups::new(n + 1);
-        for (i, v) in self.variable.iter().enumerate() {
-            if *v == KNOWN {
-                groups.merge(i, n);
-            }
-        }
-        for (e, &ends) in self.ends.iter().enumerate() {
-            if self.gate[e] != Gate::Shut {
-                let to = if ends.1 == KNOWN { n } else { ends.1 as usize };
-                groups.merge(ends.0 as usize, to);
-            }
-        }
-        let ground = groups.root(n);
-        let mut demand = vec![0.0; n + 1];
-        for (i, node) in net.nodes.iter().enumerate() {
-            if let NodeKind::Junction(d) = node.kind {
-                demand[groups.root(i)] += d;
-            }
-        }
-        for i in 0..n {
-            let root = groups.root(i);
-            self.adrift[i] = root != ground;
-            if root != ground && root == i {
-                if demand[root].abs() > 1e-9 * self.flow_scale {
-                    return Err(Infeasible::CutOff {
-                        node: NodeId(i as u32),
-                    }
-                    .into());
+        // Each pass opens a valve at least, or ends.
+        loop {
+            self.pinned.clear();
+            self.adrift.fill(false);
+            let mut groups = Groups::new(n + 1);
+            for (i, v) in self.variable.iter().enumerate() {
+                if *v == KNOWN {
+                    groups.merge(i, n);
                 }
-                self.pinned.push(self.variable[i]);
+            }
+            for (e, &ends) in self.ends.iter().enumerate() {
+                if !self.gate[e].shut() {
+                    let to = if ends.1 == KNOWN { n } else { ends.1 as usize };
+                    groups.merge(ends.0 as usize, to);
+                }
+            }
+            let ground = groups.root(n);
+            let mut demand = vec![0.0; n + 1];
+            for (i, node) in net.nodes.iter().enumerate() {
+                if let NodeKind::Junction(d) = node.kind {
+                    demand[groups.root(i)] += d;
+                }
+            }
+            let mut asked = None;
+            for i in 0..n {
+                let root = groups.root(i);
+                self.adrift[i] = root != ground;
+                if root != ground && root == i {
+                    if demand[root].abs() > 1e-9 * self.flow_scale {
+                        asked = asked.or(Some(i));
+                    }
+                    self.pinned.push(self.variable[i]);
+                }
+            }
+            let Some(asked) = asked else { return Ok(()) };
+            let mut opened = false;
+            for (e, &(from, to)) in self.ends.iter().enumerate() {
+                if self.gate[e] != Gate::Shut || to == KNOWN {
+                    continue;
+                }
+                // Water that is asked for comes in, water that is put in goes out.
+                let (a, b) = (groups.root(from as usize), groups.root(to as usize));
+                if a != b && asked == if demand[asked] > 0.0 { b } else { a } {
+                    self.gate[e] = Gate::Open;
+                    opened = true;
+                }
+            }
+            if !opened {
+                return Err(Infeasible::CutOff {
+                    node: NodeId(asked as u32),
+                }
+                .into());
             }
         }
-        Ok(())
     }
 
     /// Checks the limits of the duty and hands out the solution with its residuals.
@@ -877,6 +918,7 @@ impl Solver {
             let shut = self.gate[e] == Gate::Shut;
             nozzles += usize::from(link.to.is_none());
             state.push(match &link.law {
+                _ if self.gate[e] == Gate::Closed => LinkState::Closed,
                 Resolved::Pump(p) => {
                     let (low, high) = p.domain(self.ratio[e]);
                     let slack = 1e-9 * if high.is_finite() { high } else { top };
