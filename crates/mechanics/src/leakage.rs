@@ -177,6 +177,50 @@ impl Gap {
         })
     }
 
+    /// Leakage, m³/s, with the rotating part off the middle of its ring: every angle passes what a gap of its own clearance
+    /// passes, and water does not flow round the circle. `eccentricity` is the offset over the radial clearance, 0 to 1.
+    ///
+    /// More leaks through than with both in line, at most some twelve per cent where entrance and exit count.
+    ///
+    /// # Errors
+    /// As [`Gap::leakage`]; also for an eccentricity outside 0 to 1.
+    pub fn eccentric_leakage(
+        &self,
+        pressure: f64,
+        eccentricity: f64,
+        at: &Conditions,
+        law: FrictionLaw,
+        rotation: Rotation,
+    ) -> Result<f64, MechanicsError> {
+        check(
+            "eccentricity of a ring (offset over radial clearance)",
+            eccentricity,
+            (0.0..=1.0).contains(&eccentricity),
+            "from 0 to 1",
+        )?;
+        // Simpson's rule over the half circle; the other half is its mirror. The flow has a kink where a slice turns laminar.
+        const SLICES: usize = 4096;
+        let slice = |k: usize| -> Result<f64, MechanicsError> {
+            let here = 1.0 + eccentricity * (PI * k as f64 / SLICES as f64).cos();
+            let local = Gap {
+                clearance: self.clearance * here,
+                ..*self
+            };
+            // Where they touch nothing passes.
+            if local.clearance <= 2.0 * self.roughness || here < 1e-9 {
+                return Ok(0.0);
+            }
+            let v = local.leakage(pressure, at, law, rotation)?.velocity;
+            Ok(v * 0.5 * local.clearance)
+        };
+        let mut sum = slice(0)? + slice(SLICES)?;
+        for k in 1..SLICES {
+            sum += slice(k)? * if k % 2 == 1 { 4.0 } else { 2.0 };
+        }
+        let mean_radius = 0.5 * self.diameter + 0.25 * self.clearance;
+        Ok(2.0 * mean_radius * sum * PI / (3.0 * SLICES as f64))
+    }
+
     /// Leakage, m³/s, by Yamada's correlation (1962) for turbulent flow with rotation:
     /// `f = 0.26 R^-0.24 (1 + (7/8)² (T/2R)²)^0.38` with R and T on half the clearance.
     ///

@@ -200,6 +200,32 @@ fn eccentric_gaps() {
     assert!(eccentric_factor(1.1, 3.0).is_err());
 }
 
+/// Source: scipy quadrature over brentq at each angle, axial flow; to its own tolerance of 1e-6.
+#[test]
+fn leakage_off_the_middle() {
+    let mut ran = 0;
+    for c in cases_of("08_annular_leakage.json", "eccentric_gap") {
+        let (i, e) = (&c["inputs"], &c["expected"]);
+        let (g, at, p) = (gap(i), conditions(i), num(i, "pressure_drop_Pa"));
+        let flow = |eccentricity| {
+            g.eccentric_leakage(p, eccentricity, &at, law(i), Rotation::Ignored)
+                .unwrap()
+        };
+        let off = flow(num(i, "eccentricity_ratio"));
+        close(off, num(e, "flow_m3_s"), 1e-6, &c["id"], "flow");
+        close(
+            flow(0.0),
+            num(e, "concentric_flow_m3_s"),
+            1e-6,
+            &c["id"],
+            "concentric",
+        );
+        assert!(off > flow(0.0));
+        ran += 1;
+    }
+    assert_eq!(ran, 6);
+}
+
 /// Source: numpy; Wiesner (1967), Stodola (1927).
 #[test]
 fn head_from_geometry() {
