@@ -478,7 +478,7 @@ fn run(b: &Built) -> Option<usize> {
             confirm(b, &why);
             None
         }
-        Err(e) => panic!("{e}"),
+        Err(e) => panic!("{} nodes: {e}", b.nodes.len()),
     }
 }
 

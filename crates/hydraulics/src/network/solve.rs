@@ -641,7 +641,9 @@ impl Solver {
                 }
                 self.refresh(net);
             } else {
-                t = self.search(net);
+                // Twice a step that removes an imbalance would bring it back with the other sign, for ever.
+                let even = mass <= MASS_TOLERANCE * self.largest_flow();
+                t = self.search(net, even);
                 for e in 0..self.ends.len() {
                     if self.gate[e].shut() {
                         continue;
@@ -672,9 +674,9 @@ impl Solver {
         }
     }
 
-    /// Finds a share of the step that brings the content near its least along it. Leaves the losses there in the trial
-    /// arrays.
-    fn search(&mut self, net: &Network) -> f64 {
+    /// Finds a share of the step that brings the content near its least along it; up to twice the step where `twice` says
+    /// so. Leaves the losses there in the trial arrays.
+    fn search(&mut self, net: &Network, twice: bool) -> f64 {
         let mut g0 = 0.0;
         for e in 0..self.ends.len() {
             if !self.gate[e].shut() {
@@ -686,7 +688,7 @@ impl Solver {
         if g0.abs() <= noise {
             return 1.0;
         }
-        if g1 < 0.2 * g0 {
+        if twice && g1 < 0.2 * g0 {
             // Much is left to gain beyond the full step: a link near zero flow has a double root there, and Newton's
             // method only halves its flow each time. Twice the step finds it at once.
             let g2 = self.content_slope(net, 2.0);
@@ -795,13 +797,19 @@ impl Solver {
             return Ok(());
         }
         // Shut links are taken out of the equations. The set is nearly always right at once; if it is not, correct it
-        // and try again, each set at most once.
+        // and try again. Where a set comes back, all corrections at once go round in a circle; then the first wrong link
+        // alone is corrected each time (least index, K. G. Murty 1974, from memory), each set at most once.
         let mut seen: Vec<Vec<bool>> = Vec::new();
+        let mut one_by_one = false;
         loop {
             let set: Vec<bool> = self.gate.iter().map(|g| *g == Gate::Shut).collect();
             if seen.contains(&set) {
-                let (mass, energy) = self.residuals(net);
-                return Err(self.not_converged(mass, energy));
+                if one_by_one {
+                    let (mass, energy) = self.residuals(net);
+                    return Err(self.not_converged(mass, energy));
+                }
+                one_by_one = true;
+                seen.clear();
             }
             seen.push(set);
             self.pin_islands(net)?;
@@ -814,19 +822,20 @@ impl Solver {
             let top = self.largest_flow();
             let mut changed = false;
             for e in 0..self.ends.len() {
-                match self.gate[e] {
+                let right = match self.gate[e] {
                     Gate::Shut => {
                         let along = Self::along(&self.head, &self.air, self.ends[e], e);
-                        if along > 1e-9 * self.pressure_scale {
-                            self.gate[e] = Gate::Open;
-                            changed = true;
-                        }
+                        (along > 1e-9 * self.pressure_scale).then_some(Gate::Open)
                     }
-                    Gate::Open if self.flow[e] < -1e-9 * top => {
-                        self.gate[e] = Gate::Shut;
-                        changed = true;
+                    Gate::Open => (self.flow[e] < -1e-9 * top).then_some(Gate::Shut),
+                    _ => None,
+                };
+                if let Some(right) = right {
+                    self.gate[e] = right;
+                    changed = true;
+                    if one_by_one {
+                        break;
                     }
-                    _ => {}
                 }
             }
             if !changed {
