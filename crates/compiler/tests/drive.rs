@@ -228,3 +228,156 @@ fn a_missing_power_of_the_output_is_named() {
     assert!(the(&db, "CW0405").message.contains("needs its power"));
     assert_eq!(value(&db, "engine.power_margin"), Value::Unknown);
 }
+
+/// An engine of one power, behind gears of 1, and its air.
+fn in_air(site: &str, rules: &str) -> cutwater_compiler::Db {
+    common::settled(&format!(
+        "site {{\n{site}\n}}\npump p {{ rating = 500 gpm at 150 psi }}\ndrive e {{\n    turns = p\n    gear_ratio = 2\n{rules}\n    output (speed rpm, power hp) {{\n        1000 225\n        2000 225\n    }}\n}}\n"
+    ))
+}
+
+/// Rules of derating in use, with the powers they leave, as a handbook's table of rules works them out: 225 hp at 4500 ft,
+/// 300 hp at 5000 ft, and air of 100 °F.
+#[test]
+fn derating_follows_the_rule_that_is_stated() {
+    let factor = |site: &str, rules: &str| {
+        common::measured_in(&in_air(site, rules), "e.derating_factor", "%")
+    };
+    for (altitude, rules, full, left) in [
+        (
+            "4500 ft",
+            "    derating = 3 % per 1000 ft\n    derating_above = 500 ft",
+            225.0,
+            198.0,
+        ),
+        ("4500 ft", "    derating = 3.5 % per 1000 ft", 225.0, 189.56),
+        (
+            "4500 ft",
+            "    derating = 3 % per 1000 ft\n    derating_above = 1000 ft",
+            225.0,
+            201.38,
+        ),
+        (
+            "4500 ft",
+            "    derating = 1 % per 100 m\n    derating_above = 305 m",
+            225.0,
+            201.00,
+        ),
+        (
+            "4500 ft",
+            "    derating = 1 % per 100 m\n    derating_above = 1000 m",
+            225.0,
+            216.64,
+        ),
+        (
+            "5000 ft",
+            "    derating = 3.5 % per 1000 ft\n    derating_above = 2000 ft",
+            300.0,
+            268.5,
+        ),
+        (
+            "400 ft",
+            "    derating = 3 % per 1000 ft\n    derating_above = 500 ft",
+            225.0,
+            225.0,
+        ),
+    ] {
+        let got = full * factor(&format!("    altitude = {altitude}"), rules) / 100.0;
+        assert!(
+            (got - left).abs() < 0.006,
+            "{rules}: {got} instead of {left} hp"
+        );
+    }
+    let hot = "    air_temperature = 100 degF";
+    for (rules, left) in [
+        ("    heat_derating = 1 % per 10 delta_degF", 98.5),
+        ("    heat_derating = 1 % per 5 delta_degF", 97.0),
+        (
+            "    heat_derating = 1 % per 10 delta_degF\n    heat_derating_above = 77 degF",
+            97.7,
+        ),
+        (
+            "    heat_derating = 1 % per 10 delta_degF\n    heat_derating_above = 60 degF",
+            96.0,
+        ),
+    ] {
+        assert!((factor(hot, rules) - left).abs() < 1e-9, "{rules}");
+    }
+    // A barometer alone tells the altitude by the standard atmosphere: 24.896 inHg is 5000 ft (ICAO, 0.83205).
+    let both = factor(
+        "    barometer = 24.896 inHg",
+        "    derating = 3 % per 1000 ft",
+    );
+    assert!((both - 85.0).abs() < 0.02, "{both}");
+}
+
+#[test]
+fn a_derating_that_cannot_be_computed_gives_no_margin() {
+    let db = in_air(
+        "    altitude = 9000 ft",
+        "    heat_derating = 1 % per 10 delta_degF",
+    );
+    assert!(
+        common::the(&db, "CW1330")
+            .message
+            .contains("needs the temperature of the air")
+    );
+    let db = in_air("    altitude = 9000 ft", "    derating = 20 % per 1000 ft");
+    assert!(
+        common::the(&db, "CW1330")
+            .message
+            .contains("leaves `e` no power")
+    );
+    assert!(!common::numbers(&db).contains_key("e.derating_factor"));
+    assert!(common::fires(
+        &in_air("    altitude = 9000 ft", ""),
+        "CW1329"
+    ));
+    assert!(!common::fires(
+        &in_air("    altitude = 2000 ft", ""),
+        "CW1329"
+    ));
+    assert!(!common::fires(
+        &in_air("    altitude = 9000 ft", "    derating = 0 % per 1000 ft"),
+        "CW1329"
+    ));
+}
+
+/// For many engines and lists of ratios: a ratio is called good if and only if the drive with that ratio has speed and power
+/// left at every rated point, each of which is worked out by itself.
+#[test]
+fn the_ratios_called_good_are_those_with_which_every_point_is_made() {
+    let spec = |ratio: &str, governed: f64, power: f64| {
+        format!(
+            "pump main {{\n    rating = 1250 gpm at 150 psi\n    curve at 3300 rpm (flow gpm, net psi, power hp) {{\n           0  268   75\n         625  262  140\n         875  250  164\n        1250  205  197\n        1600  150  209\n    }}\n}}\ndrive e {{\n    turns = main\n    gear_ratio = {ratio}\n    governed_speed = {governed} rpm\n    ratios (ratio) {{\n        1.30\n        1.43\n        1.55\n        1.66\n        1.86\n        2.02\n        2.28\n        2.60\n    }}\n    output (speed rpm, power hp) {{\n         900  {}\n        1500  {}\n        2000  {}\n        2400  {}\n    }}\n}}\n",
+            0.45 * power,
+            0.8 * power,
+            power,
+            0.97 * power
+        )
+    };
+    let (mut good, mut bad) = (0, 0);
+    for governed in [1900.0, 2100.0, 2400.0] {
+        for power in [170.0, 200.0, 230.0, 270.0] {
+            let table = common::numbers(&common::settled(&spec("1.30", governed, power)));
+            let words = common::words(&common::settled(&spec("1.30", governed, power)));
+            for k in 1..=8 {
+                let ratio = table[&format!("e.ratio_table[{k}].ratio")];
+                let alone = common::numbers(&common::settled(&spec(
+                    &format!("{ratio:.2}"),
+                    governed,
+                    power,
+                )));
+                let made = (1..=4).all(|p| {
+                    let left = |what: &str| alone.get(&format!("e.points[{p}].{what}")).copied();
+                    left("spare_speed").is_some_and(|s| s >= 0.0)
+                        && left("power_margin").is_some_and(|m| m >= 0.0)
+                });
+                let said = words[&format!("e.ratio_table[{k}].makes_every_point")] == "yes";
+                assert_eq!(said, made, "{ratio} with {governed} rpm and {power} hp");
+                if made { good += 1 } else { bad += 1 }
+            }
+        }
+    }
+    assert!(good > 10 && bad > 10, "{good} good, {bad} bad");
+}

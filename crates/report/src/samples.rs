@@ -88,7 +88,7 @@ pub struct Mover {
 pub struct LimitMissed {
     /// The limit.
     pub limit: String,
-    /// Where it is written, file and line; null for suction head, which no rule needs to ask for.
+    /// Where it is written, file and line; null for suction head and the power of the engine, which no rule needs to ask for.
     pub at: Option<String>,
     /// Samples with a solution that miss it.
     pub samples: u64,

@@ -552,7 +552,7 @@ impl Job<'_, '_> {
     }
 
     /// What turns a pump in this duty.
-    fn drive_of(&mut self, pump: DeclId, alone: bool) -> Eval<Option<DeclId>> {
+    pub(super) fn drive_of(&mut self, pump: DeclId, alone: bool) -> Eval<Option<DeclId>> {
         crate::kinds::duty::drive_of(self.cx, self.duty, pump, alone)
     }
 

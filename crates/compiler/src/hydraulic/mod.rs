@@ -18,6 +18,7 @@ pub(crate) use lay::{graph, lengths, side};
 pub(crate) use system::{N, Numbers};
 
 use crate::db::{Cx, Local};
+use crate::kinds::drive::points::engine_model;
 use crate::kinds::duty::{DUTY_FORM, DUTY_NOT_CONVERGED, DUTY_UNMET};
 use crate::kinds::surroundings::nameless;
 use crate::settings::Settings;
@@ -307,6 +308,7 @@ impl Job<'_, '_> {
         };
         let mut curves = Vec::with_capacity(pumps.len());
         let mut wear = Vec::with_capacity(pumps.len());
+        let mut engines = Vec::with_capacity(pumps.len());
         let position = self.cx.choice(duty, "position")?;
         for p in &pumps {
             use crate::kinds::pump::{curve_with, wear::wear as wear_of};
@@ -316,6 +318,11 @@ impl Job<'_, '_> {
                 rise: p.curve.clone(),
                 power: power.map(|c| Arc::new(c.0)),
                 npshr: npshr.map(|c| Arc::new(c.0)),
+            });
+            let drive = self.drive_of(p.pump, pumps.len() == 1)?;
+            engines.push(match drive {
+                Some(drive) => engine_model(self.cx, drive)?,
+                None => None,
             });
             wear.push(wear_of(self.cx, p.pump, position, &mut self.numbers)?);
         }
@@ -339,6 +346,7 @@ impl Job<'_, '_> {
                 pumps,
                 curves,
                 wear,
+                engines,
             },
             source,
             origin,

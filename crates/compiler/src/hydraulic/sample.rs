@@ -6,7 +6,7 @@
 //!
 //! Invariants: the same seed gives the same numbers on any number of cores; a sample without a solution is counted with
 //! its reason and gives no number; a stop leaves nothing half done.
-//! Not here: tolerances of numbers in tables (they have none), and of what is read beside the system, as the engine's.
+//! Not here: tolerances of numbers in tables (they have none) and of the drive.
 
 use super::system::{Failure, System};
 use super::{Read, read};
@@ -104,7 +104,7 @@ pub struct Sampled {
     pub unsolved: Vec<(&'static str, u64)>,
     /// The results.
     pub results: Vec<Spread>,
-    /// The limits: the spec's own rules on this duty, and suction head.
+    /// The limits: the spec's own rules on this duty, suction head, and the engine's power.
     pub limits: Vec<Missed>,
     /// Rules that speak of this duty in a form that is not counted, by place.
     pub not_counted: Vec<Place>,
@@ -196,6 +196,7 @@ pub fn sample(
         let x = system.numbers.nominals();
         each_number(
             &system.pumps_at_work(&x, s),
+            &system.engines,
             &system.stations_at_work(&x, s),
             &mut |whose, what, kind, _| {
                 let whose = whose.map_or(String::new(), |w| format!("{w}."));
@@ -259,7 +260,7 @@ fn numbers(system: &System, x: &[f64]) -> Result<Vec<f64>, &'static str> {
         system.stations_at_work(x, &settled),
     );
     let mut out = Vec::with_capacity(32);
-    each_number(&pumps, &stations, &mut |_, _, _, v| {
+    each_number(&pumps, &system.engines, &stations, &mut |_, _, _, v| {
         out.push(v.unwrap_or(f64::NAN));
     });
     Ok(out)
@@ -469,7 +470,7 @@ fn deviation(random: &mut Pcg64Mcg, distribution: Distribution) -> f64 {
 }
 
 /// The limits on a duty's results: the rules of the workspace that compare one of them with something, and that suction
-/// head must not run out. With them the places of rules that name the duty in another form.
+/// head and power must not run out. With them the places of rules that name the duty in another form.
 fn limits(
     db: &mut Db,
     duty: DeclId,
@@ -505,13 +506,10 @@ fn limits(
         }
     }
     for (of, (path, _)) in paths.iter().enumerate() {
-        if path.ends_with("npsh_margin") {
+        if path.ends_with("npsh_margin") || path.ends_with("power_margin") {
             let zero = Formula::of(&Tol::exact(0.0), inputs);
             out.push(Limit {
-                text: format!(
-                    "{}.{path} >= 0 ft",
-                    db.name(duty).map_or("", |n| n.as_str())
-                ),
+                text: format!("{}.{path} >= 0", db.name(duty).map_or("", |n| n.as_str())),
                 place: None,
                 of,
                 low: Some((zero, false)),

@@ -11,6 +11,7 @@ use super::hold::{AtWork, Hold};
 use super::lay::{Graph, StationKind};
 use super::{PumpPoint, RunPoint, StationPoint};
 use crate::DeclId;
+use crate::kinds::drive::points::EngineModel;
 use crate::kinds::pump::wear::Wear;
 use cutwater_hydraulics::STANDARD_GRAVITY;
 use cutwater_hydraulics::atmosphere::pressure_at_altitude;
@@ -347,6 +348,8 @@ pub(crate) struct System {
     pub(super) curves: Vec<Curves>,
     /// Of each pump whose rings have tolerances.
     pub(super) wear: Vec<Option<Wear>>,
+    /// Of each pump that something is said to turn. Its numbers have no tolerance here.
+    pub(super) engines: Vec<Option<EngineModel>>,
 }
 
 /// A network of a system with what its parts became in it.

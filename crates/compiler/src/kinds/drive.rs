@@ -3,14 +3,19 @@
 //! What the pump asks for at its rating is laid against what the engine gives through the gears. Invariants: the gear
 //! ratio is pump turns per engine turn; the engine's output is read by straight lines and never outside its table.
 //!
-//! What it does not do: derating for altitude and air temperature, slip of a torque converter, transients.
+//! The output is taken down for altitude and air temperature by the rule that the spec states, and by none of its own.
+//!
+//! What it does not do: slip of a torque converter, transients, an engine maker's own map (state that as the output).
+
+pub(crate) mod points;
 
 use super::pump::{check_gaps, curve_for, curve_with, own_rows};
 use super::rotor::{given, need, with_number};
 use crate::codes::{OUT_OF_RANGE, codes};
-use crate::db::Cx;
-use crate::schema::short::{column, default, optional, positive, required};
-use crate::schema::{BLANK, ComputedDef, KindDef, Sign, TableDef, Type};
+use crate::db::{Cx, Local};
+use crate::kinds::surroundings::nameless;
+use crate::schema::short::{column, default, optional, positive, required, signed};
+use crate::schema::{BLANK, ComputedDef, KindDef, PartDef, Sign, TableDef, Type};
 use crate::settings::Settings;
 use crate::show;
 use crate::value::{Origin, Quantity, Value};
@@ -51,6 +56,26 @@ codes! {
         "Here a ratio is pump turns per engine turn, as the fire pump trade quotes it (1.96 means that the pump turns 1.96 times for one turn of the engine). Texts on gearboxes quote the inverse. Midship pumps are stepped up between 1 and 4.",
         fires "drive engine {\n    turns = main\n    gear_ratio = 0.495\n}\npump main { rating = 500 gpm at 150 psi }\n",
         silent "drive engine {\n    turns = main\n    gear_ratio = 2.02\n}\npump main { rating = 500 gpm at 150 psi }\n";
+    /// Raised by `drive`.
+    RATIO_OFFERED = "CW1327" "another-ratio" Warning, "The chosen gear ratio misses a rated point that another of those offered makes.",
+        "Every rated point counts: all of the capacity at the rated pressure and, of pumps rated at 150 psi, 70 % of it at 200 psi, 50 % at 250 psi and, from 750 gpm on, all of it at 165 psi. `ratio_table` shows for each ratio on offer what it leaves.",
+        fires "drive engine {\n    turns = main\n    gear_ratio = 1.55\n    governed_speed = 2200 rpm\n    ratios (ratio) {\n        1.55\n        2.02\n    }\n}\npump main {\n    rating = 1000 gpm at 150 psi\n    curve at 3300 rpm (flow gpm, net psi) {\n           0  231\n         500  222\n        1000  160\n        1300  141\n    }\n}\n",
+        silent "drive engine {\n    turns = main\n    gear_ratio = 2.02\n    governed_speed = 2200 rpm\n    ratios (ratio) {\n        1.55\n        2.02\n    }\n}\npump main {\n    rating = 1000 gpm at 150 psi\n    curve at 3300 rpm (flow gpm, net psi) {\n           0  231\n         500  222\n        1000  160\n        1300  141\n    }\n}\n";
+    /// Raised by `drive`.
+    NO_RATIO = "CW1328" "no-ratio" Warning, "None of the gear ratios on offer makes every rated point.",
+        "A higher ratio helps where the governor stands in the way, a lower one where the engine lacks power at its higher load; where each fails at something, the engine or the rating has to change.",
+        fires "drive engine {\n    turns = main\n    gear_ratio = 1.55\n    governed_speed = 2200 rpm\n    ratios (ratio) {\n        1.40\n        1.55\n    }\n}\npump main {\n    rating = 1000 gpm at 150 psi\n    curve at 3300 rpm (flow gpm, net psi) {\n           0  231\n         500  222\n        1000  160\n        1300  141\n    }\n}\n",
+        silent "drive engine {\n    turns = main\n    gear_ratio = 2.02\n    governed_speed = 2200 rpm\n    ratios (ratio) {\n        1.55\n        2.02\n    }\n}\npump main {\n    rating = 1000 gpm at 150 psi\n    curve at 3300 rpm (flow gpm, net psi) {\n           0  231\n         500  222\n        1000  160\n        1300  141\n    }\n}\n";
+    /// Raised by `drive`.
+    NO_DERATING = "CW1329" "no-derating" Advice, "The site lies high, and no derating of the engine is stated.",
+        "Thin air takes power from an engine: texts speak of 3 to 3.5 % for each 1000 ft of one without a turbocharger, and of little or none of one with. A pumper's certificate holds to 2000 ft (published guide); above that the purchaser states the altitude and the rating must be met there. State the rule of the engine's maker: `derating = 3 % per 1000 ft`, and `derating_above` where it begins; `derating = 0 % per 1000 ft` says that there is none.",
+        fires "site { altitude = 6200 ft }\ndrive engine {\n    turns = main\n    gear_ratio = 2.02\n    output (speed rpm, power hp) {\n        1200 190\n        2200 305\n    }\n}\npump main { rating = 500 gpm at 150 psi }\n",
+        silent "site { altitude = 6200 ft }\ndrive engine {\n    turns = main\n    gear_ratio = 2.02\n    derating = 3 % per 1000 ft\n    output (speed rpm, power hp) {\n        1200 190\n        2200 305\n    }\n}\npump main { rating = 500 gpm at 150 psi }\n";
+    /// Raised by `drive`.
+    DERATING_UNKNOWN = "CW1330" "derating-unknown" Error, "An engine's derating cannot be computed.",
+        "The rule asks for what the `site` does not say (the air's temperature), or leaves no power at all. Every margin rests on it, so none is given.",
+        fires "site { altitude = 2000 ft }\ndrive engine {\n    turns = main\n    gear_ratio = 2.02\n    heat_derating = 1 % per 10 delta_degF\n    output (speed rpm, power hp) {\n        1200 190\n        2200 305\n    }\n}\npump main { rating = 500 gpm at 150 psi }\n",
+        silent "site {\n    altitude = 2000 ft\n    air_temperature = 95 degF\n}\ndrive engine {\n    turns = main\n    gear_ratio = 2.02\n    heat_derating = 1 % per 10 delta_degF\n    output (speed rpm, power hp) {\n        1200 190\n        2200 305\n    }\n}\npump main { rating = 500 gpm at 150 psi }\n";
 }
 
 /// A drive.
@@ -76,23 +101,62 @@ pub static DRIVE: KindDef = KindDef {
             positive(Kind::RotationalSpeed),
             "No-load governed speed of the engine.",
         ),
+        optional(
+            "derating",
+            Type::Phrase(SHARE_PER_HEIGHT),
+            "How much of the engine's power thin air takes: `3 % per 1000 ft` of altitude. Without it the output is taken as it is.",
+        ),
+        default(
+            "derating_above",
+            signed(Kind::Length),
+            "0 ft",
+            "from sea level on",
+            "The altitude from which `derating` counts.",
+        ),
+        optional(
+            "heat_derating",
+            Type::Phrase(SHARE_PER_HEAT),
+            "How much of the engine's power warm air takes: `1 % per 10 delta_degF`.",
+        ),
+        default(
+            "heat_derating_above",
+            signed(Kind::Temperature),
+            "85 degF",
+            "published for engines of both kinds",
+            "The temperature of the air from which `heat_derating` counts.",
+        ),
     ],
-    tables: &[TableDef {
-        name: "output",
-        doc: "The engine's output against its speed.",
-        required: false,
-        at: None,
-        columns: &[
-            column("speed", Kind::RotationalSpeed, "Engine speed."),
-            column(
-                "power",
-                Kind::Power,
-                "Power at that speed, at full throttle.",
-            ),
-        ],
-        rising: true,
-        least_rows: 2,
-    }],
+    tables: &[
+        TableDef {
+            name: "ratios",
+            doc: "Gear ratios on offer: which of them make every rated point is shown.",
+            required: false,
+            at: None,
+            columns: &[column(
+                "ratio",
+                Kind::Ratio,
+                "Turns of the pump for one turn of the engine.",
+            )],
+            rising: true,
+            least_rows: 1,
+        },
+        TableDef {
+            name: "output",
+            doc: "The engine's output against its speed.",
+            required: false,
+            at: None,
+            columns: &[
+                column("speed", Kind::RotationalSpeed, "Engine speed."),
+                column(
+                    "power",
+                    Kind::Power,
+                    "Power at that speed, at full throttle.",
+                ),
+            ],
+            rising: true,
+            least_rows: 2,
+        },
+    ],
     computed: &[
         ComputedDef {
             name: "governed_pump_speed",
@@ -127,8 +191,8 @@ pub static DRIVE: KindDef = KindDef {
         ComputedDef {
             name: "power_margin",
             ty: Type::Quantity(Kind::Power, Sign::Any),
-            doc: "Power at the pump shaft left at the rating; below zero the engine cannot carry it. No derating for altitude or air.",
-            formula: "efficiency · output at rated_engine_speed − turns.rated_shaft_power",
+            doc: "Power at the pump shaft left at the rating, with the output taken down for altitude and air where a rule is stated; below zero the engine cannot carry it.",
+            formula: "efficiency · derating_factor · output at rated_engine_speed − turns.rated_shaft_power",
             source: "balance of power at the pump shaft",
             solved: false,
             hint: false,
@@ -144,10 +208,251 @@ pub static DRIVE: KindDef = KindDef {
             hint: false,
             eval: torque_margin,
         },
+        ComputedDef {
+            name: "derating_factor",
+            ty: Type::Quantity(Kind::Ratio, Sign::Positive),
+            doc: "Share of the engine's power that the air at the site leaves, where a rule is stated.",
+            formula: "(1 − derating · (altitude − derating_above)) · (1 − heat_derating · (air_temperature − heat_derating_above)), nothing counted below where a rule begins",
+            source: "the rule of the engine's maker, as stated",
+            solved: false,
+            hint: false,
+            eval: points::derating_factor,
+        },
+        ComputedDef {
+            name: "points",
+            ty: Type::Any,
+            doc: "What the drive leaves at each rated point of its pump: all of the capacity at the rated pressure and, of pumps rated at 150 psi, at 165 psi (from 750 gpm on), 70 % at 200 psi and 50 % at 250 psi. A changeover pump makes each in the position that needs less speed. What is not known is left out.",
+            formula: "engine speed = pump speed / gear_ratio; power_margin = efficiency · output − shaft power; torque_margin = (output − shaft power / efficiency) / engine speed",
+            source: "affinity laws, gearing; points of US practice (published)",
+            solved: false,
+            hint: false,
+            eval: points::points_list,
+        },
+        ComputedDef {
+            name: "ratio_table",
+            ty: Type::Any,
+            doc: "Of each gear ratio on offer: whether every rated point is made with it, which it misses first and why, and the least that is left of speed and power.",
+            formula: "points, with each ratio",
+            source: "affinity laws, gearing",
+            solved: false,
+            hint: false,
+            eval: points::ratio_table,
+        },
     ],
     check: Some(check_drive),
     ..BLANK
 };
+
+/// `3 % per 1000 ft`.
+static SHARE_PER_HEIGHT: &[PartDef] = &[
+    PartDef {
+        word: "",
+        name: "share",
+        kind: Kind::Ratio,
+        optional: false,
+    },
+    PartDef {
+        word: "per",
+        name: "height",
+        kind: Kind::Length,
+        optional: false,
+    },
+];
+
+/// `1 % per 10 delta_degF`.
+static SHARE_PER_HEAT: &[PartDef] = &[
+    PartDef {
+        word: "",
+        name: "share",
+        kind: Kind::Ratio,
+        optional: false,
+    },
+    PartDef {
+        word: "per",
+        name: "difference",
+        kind: Kind::TemperatureDifference,
+        optional: false,
+    },
+];
+
+/// The share of the engine's power that the air at the site leaves; `Ok(None)` where no rule is stated, `Err` where a rule
+/// cannot be computed with (reported by the check).
+fn derating(cx: &mut Cx<'_>, d: DeclId) -> Eval<Result<Option<f64>, ()>> {
+    let (height, heat) = (cx.get(d, "derating")?, cx.get(d, "heat_derating")?);
+    if height == Value::Unknown || heat == Value::Unknown {
+        return Ok(Err(()));
+    }
+    if height == Value::Absent && heat == Value::Absent {
+        return Ok(Ok(None));
+    }
+    let site = nameless(cx, d, "site")?;
+    let mut factor = 1.0;
+    if let (Some(share), Some(per)) = (
+        cx.part(d, "derating", "share")?,
+        cx.part(d, "derating", "height")?,
+    ) {
+        let Some(from) = cx.si(d, "derating_above")? else {
+            return Ok(Err(()));
+        };
+        let altitude = match site {
+            Some(s) => altitude(cx, s)?,
+            None => Some(0.0),
+        };
+        let Some(z) = altitude else {
+            return Ok(Err(()));
+        };
+        factor *= 1.0 - share * ((z - from) / per).max(0.0);
+    }
+    if let (Some(share), Some(per)) = (
+        cx.part(d, "heat_derating", "share")?,
+        cx.part(d, "heat_derating", "difference")?,
+    ) {
+        let air = match site {
+            Some(s) => cx.si(s, "air_temperature")?,
+            None => None,
+        };
+        let (Some(t), Some(from)) = (air, cx.si(d, "heat_derating_above")?) else {
+            return Ok(Err(()));
+        };
+        factor *= 1.0 - share * ((t - from) / per).max(0.0);
+    }
+    Ok(match factor > 0.0 && factor.is_finite() {
+        true => Ok(Some(factor)),
+        false => Err(()),
+    })
+}
+
+/// The altitude of a site, m: as stated, or that at which the standard atmosphere has the pressure of its barometer.
+fn altitude(cx: &mut Cx<'_>, site: DeclId) -> Eval<Option<f64>> {
+    let altitude = cx.quantity(site, "altitude")?;
+    let barometer = cx.si(site, "barometer")?;
+    Ok(match (altitude, barometer) {
+        (Some(z), None) => Some(z.si()),
+        (Some(z), _) if z.origin != Origin::Assumed => Some(z.si()),
+        // The lowest layer of the 1976 standard atmosphere, turned round.
+        (_, Some(p)) => Some(288.15 / 0.0065 * (1.0 - (p / 101_325.0).powf(1.0 / 5.255_88))),
+        (None, None) => None,
+    })
+}
+
+/// Says where a rule of derating is missing or cannot be computed with.
+fn check_derating(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
+    // A pumper's certificate holds to 2000 ft (guide on NFPA 19 of a certifying laboratory, published).
+    const HIGH: f64 = 2000.0 * 0.3048;
+    let settings = cx.settings();
+    let site = nameless(cx, d, "site")?;
+    let height = match site {
+        Some(s) => altitude(cx, s)?,
+        None => None,
+    };
+    let name = cx.name(d);
+    match derating(cx, d)? {
+        Ok(None) => {
+            if let (Some(z), Some(s)) = (height.filter(|z| *z > HIGH * (1.0 + 1e-9)), site)
+                && cx.get(d, "output")? != Value::Absent
+            {
+                let place = cx.place(d, "output");
+                let said = show::si(z, Kind::Length, None, &settings);
+                cx.report(
+                    Finding::new(
+                        &NO_DERATING,
+                        place,
+                        format!("the output of `{name}` is taken as given at {said}: no derating is stated"),
+                    )
+                    .here("as at sea level")
+                    .label(Local::Head(s), format!("{said} up"))
+                    .help("state the maker's rule, as `derating = 3 % per 1000 ft` with `derating_above`, or `derating = 0 % per 1000 ft` if the output holds here")
+                    .source("a pumper's certificate holds to 2000 ft (published guide); 3 to 3.5 % for each 1000 ft without a turbocharger (texts)"),
+                );
+            }
+        }
+        Err(()) if cx.get(d, "heat_derating")? != Value::Absent => {
+            let air = match site {
+                Some(s) => cx.get(s, "air_temperature")?,
+                None => Value::Absent,
+            };
+            if air == Value::Absent {
+                let place = cx.place(d, "heat_derating");
+                cx.report(
+                    Finding::new(
+                        &DERATING_UNKNOWN,
+                        place,
+                        format!("the heat derating of `{name}` needs the temperature of the air, and no `site` here says it"),
+                    )
+                    .here("of what temperature?")
+                    .help("add `air_temperature = 95 degF` to the `site`"),
+                );
+            }
+        }
+        Err(()) if matches!(cx.get(d, "derating")?, Value::Phrase(_)) && height.is_some() => {
+            let place = cx.place(d, "derating");
+            cx.report(
+                Finding::new(
+                    &DERATING_UNKNOWN,
+                    place,
+                    format!("this derating leaves `{name}` no power at the site's altitude"),
+                )
+                .here("too much")
+                .help("texts speak of 3 to 3.5 % for each 1000 ft"),
+            );
+        }
+        _ => {}
+    }
+    Ok(())
+}
+
+/// Says so where the chosen ratio misses a rated point and another on offer makes them all, or none does.
+fn check_offers(cx: &mut Cx<'_>, d: DeclId, ratio: f64) -> Eval<()> {
+    let offers = points::offers(cx, d)?;
+    // What cannot be told is said elsewhere.
+    if offers.is_empty() || offers.iter().any(|o| matches!(&o.misses, Some((_, None)))) {
+        return Ok(());
+    }
+    let number = show::number_text;
+    let good: Vec<String> = (offers.iter().filter(|o| o.misses.is_none()))
+        .map(|o| number(o.ratio))
+        .collect();
+    let why = |o: &points::Offer| match &o.misses {
+        Some((point, Some(why))) => format!("with {}, {point} {why}", number(o.ratio)),
+        _ => String::new(),
+    };
+    let place = cx.place(d, "gear_ratio");
+    let table = cx.place(d, "ratios");
+    let name = cx.name(d);
+    if good.is_empty() {
+        let whys: Vec<String> = offers.iter().map(why).collect();
+        cx.report(
+            Finding::new(
+                &NO_RATIO,
+                table,
+                format!("none of the ratios on offer for `{name}` makes every rated point: {}", whys.join("; ")),
+            )
+            .here("none does")
+            .help("a higher ratio helps against the governor, a lower one where power lacks; else the engine or the rating has to change"),
+        );
+        return Ok(());
+    }
+    let chosen = offers
+        .iter()
+        .find(|o| (o.ratio - ratio).abs() <= 1e-9 * ratio);
+    if let Some(c) = chosen.filter(|o| o.misses.is_some()) {
+        let of = match good.as_slice() {
+            [one] => format!("{one} makes them all"),
+            many => format!("{} make them all", many.join(" and ")),
+        };
+        cx.report(
+            Finding::new(
+                &RATIO_OFFERED,
+                place,
+                format!("`{name}` misses a rated point: {}; {of}", why(c)),
+            )
+            .here("misses a rated point")
+            .label(table, "the ratios on offer")
+            .help(format!("choose {}", good.join(" or "))),
+        );
+    }
+    Ok(())
+}
 
 fn governed_pump_speed(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     let governed = given!(need(cx, d, "governed_speed"));
@@ -206,15 +511,19 @@ impl Output {
 fn output(cx: &mut Cx<'_>, d: DeclId) -> Eval<Result<Output, Value>> {
     Ok(match cx.get(d, "output")? {
         Value::Table(t) => match (t.numbers("speed"), t.numbers("power")) {
-            (Some(speeds), Some(powers)) => Ok(Output {
-                speeds,
-                powers,
-                unit: t
-                    .columns
-                    .iter()
-                    .find(|c| c.0 == "power")
-                    .and_then(|c| c.1.clone()),
-            }),
+            (Some(speeds), Some(powers)) => match derating(cx, d)? {
+                Err(()) => Err(Value::Unknown),
+                Ok(factor) => Ok(Output {
+                    speeds,
+                    powers,
+                    unit: t
+                        .columns
+                        .iter()
+                        .find(|c| c.0 == "power")
+                        .and_then(|c| c.1.clone()),
+                }
+                .derated(factor.unwrap_or(1.0))),
+            },
             _ => Err(Value::Unknown),
         },
         Value::Unknown => Err(Value::Unknown),
@@ -418,6 +727,7 @@ fn check_drive(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
         );
         return Ok(());
     }
+    check_derating(cx, d)?;
     let governed = match cx.get(d, "governed_speed")? {
         Value::Quantity(q) => Some(q),
         Value::Absent => None,
@@ -442,7 +752,13 @@ fn check_drive(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
         output,
         settings,
     };
-    check_demands(cx, d, &facts)
+    let before = cx.findings.len();
+    check_demands(cx, d, &facts)?;
+    // What is wrong with the rating is told already, with every ratio that mends it.
+    if cx.findings.len() == before {
+        check_offers(cx, d, facts.ratio.si())?;
+    }
+    Ok(())
 }
 
 fn check_ratio(cx: &mut Cx<'_>, d: DeclId, ratio: &Quantity) {

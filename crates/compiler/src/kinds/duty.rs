@@ -7,6 +7,7 @@ pub mod checks;
 use crate::codes::codes;
 use crate::db::Cx;
 use crate::hydraulic::{self, PumpPoint, Solution, StationPoint};
+use crate::kinds::drive::points::{AtEngine, EngineModel, engine_model};
 use crate::schema::short::{optional, required, signed};
 use crate::schema::{BLANK, ComputedDef, KindDef, Sign, Type};
 use crate::value::{Origin, Quantity, Record, Value};
@@ -52,7 +53,7 @@ struct AtWork {
 }
 
 /// All of them, in the order they are shown.
-static AT_WORK: [AtWork; 13] = [
+static AT_WORK: [AtWork; 16] = [
     AtWork {
         name: "speed",
         kind: Kind::RotationalSpeed,
@@ -174,14 +175,44 @@ static AT_WORK: [AtWork; 13] = [
         value: |_, e| Some(e?.speed),
     },
     AtWork {
+        name: "spare_speed",
+        kind: Kind::RotationalSpeed,
+        sign: Sign::Any,
+        doc: "Engine speed that the governor leaves.",
+        formula: "governed_speed − engine_speed",
+        hint: false,
+        engine: true,
+        value: |_, e| e?.spare,
+    },
+    AtWork {
         name: "power_margin",
         kind: Kind::Power,
         sign: Sign::Any,
-        doc: "Power of the engine left over, at the pump shaft.",
+        doc: "Power of the engine left over, at the pump shaft, with its output taken down for altitude and air where a rule is stated.",
         formula: "output(engine speed) · efficiency − shaft power",
         hint: false,
         engine: true,
-        value: |p, e| margin(e?, p),
+        value: |p, e| Some(e?.power? - p.power?),
+    },
+    AtWork {
+        name: "torque_margin",
+        kind: Kind::Torque,
+        sign: Sign::Any,
+        doc: "Torque of the engine left over.",
+        formula: "(output(engine speed) − shaft power / efficiency) / engine speed",
+        hint: false,
+        engine: true,
+        value: |_, e| e?.torque,
+    },
+    AtWork {
+        name: "load",
+        kind: Kind::Ratio,
+        sign: Sign::Positive,
+        doc: "Share of the engine's power at that speed that is used.",
+        formula: "shaft power / efficiency / output(engine speed)",
+        hint: false,
+        engine: true,
+        value: |_, e| e?.load,
     },
 ];
 
@@ -271,6 +302,9 @@ pub static DUTY: KindDef = KindDef {
         at_work::<10>(),
         at_work::<11>(),
         at_work::<12>(),
+        at_work::<13>(),
+        at_work::<14>(),
+        at_work::<15>(),
         solved!(
             "residual_mass",
             signed(Kind::Ratio),
@@ -416,15 +450,6 @@ pub(crate) fn drive_of(
     Ok(None)
 }
 
-/// The engine of a pump at work.
-struct AtEngine {
-    drive: DeclId,
-    /// Its speed, rad/s.
-    speed: f64,
-    /// What it gives there at the pump shaft, W, where its output says so.
-    power: Option<f64>,
-}
-
 /// The engine of a pump at work; `Absent` where nothing is said to turn it, `Unknown` where its gears are not known.
 fn engine_of(
     cx: &mut Cx<'_>,
@@ -435,45 +460,10 @@ fn engine_of(
     let Some(drive) = drive_of(cx, d, p.pump, alone)? else {
         return Ok(Err(Value::Absent));
     };
-    let Some(ratio) = cx.si(drive, "gear_ratio")? else {
-        return Ok(Err(Value::Unknown));
-    };
-    let speed = p.speed / ratio;
-    // Only what is needed for a power that is known.
-    let power = match p.power {
-        Some(_) => engine_power(cx, drive, speed)?,
-        None => None,
-    };
-    Ok(Ok(AtEngine {
-        drive,
-        speed,
-        power,
-    }))
-}
-
-/// Power of an engine left over at the pump shaft, W.
-fn margin(e: &AtEngine, p: &PumpPoint) -> Option<f64> {
-    Some(e.power? - p.power?)
-}
-
-/// The engine's power at the pump shaft, W, at an engine speed, rad/s.
-fn engine_power(cx: &mut Cx<'_>, drive: DeclId, speed: f64) -> Eval<Option<f64>> {
-    let Some(t) = cx.table(drive, "output")? else {
-        return Ok(None);
-    };
-    let (Some(s), Some(p), Some(e)) = (
-        t.numbers("speed"),
-        t.numbers("power"),
-        cx.si(drive, "efficiency")?,
-    ) else {
-        return Ok(None);
-    };
-    let engine = cutwater_hydraulics::drive::Engine::new(
-        s,
-        p,
-        cutwater_hydraulics::drive::Reading::Straight,
-    );
-    Ok(engine.ok().and_then(|x| x.power(speed).ok()).map(|w| w * e))
+    Ok(match engine_model(cx, drive)? {
+        Some(m) => Ok(m.at(p.speed, p.power)),
+        None => Err(Value::Unknown),
+    })
 }
 
 /// A pump at work as a record; `alone` where the duty has no other.
@@ -539,14 +529,19 @@ fn station_record(s: &StationPoint, origin: Origin) -> Value {
 
 /// Every number of a solved duty that its spec can name: whose it is (a pump where there are several, or a station),
 /// what it is called, its kind and value; always in the same order.
-pub(crate) fn each_number<F>(pumps: &[PumpPoint], stations: &[StationPoint], each: &mut F)
-where
+pub(crate) fn each_number<F>(
+    pumps: &[PumpPoint],
+    engines: &[Option<EngineModel>],
+    stations: &[StationPoint],
+    each: &mut F,
+) where
     F: FnMut(Option<&str>, &'static str, Kind, Option<f64>),
 {
-    for p in pumps {
+    for (p, engine) in pumps.iter().zip(engines) {
         let whose = (pumps.len() > 1).then_some(p.name.as_str());
-        for a in AT_WORK.iter().filter(|a| !a.engine) {
-            each(whose, a.name, a.kind, (a.value)(p, None));
+        let engine = engine.as_ref().map(|e| e.at(p.speed, p.power));
+        for a in AT_WORK.iter().filter(|a| !a.engine || engine.is_some()) {
+            each(whose, a.name, a.kind, (a.value)(p, engine.as_ref()));
         }
     }
     for s in stations {

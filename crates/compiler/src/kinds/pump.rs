@@ -14,6 +14,8 @@ pub mod prediction;
 pub mod trim;
 pub mod wear;
 
+pub(crate) use changeover::RATED_SHARES;
+
 use super::rotor::{given, need};
 use super::surroundings::nameless;
 use crate::db::Cx;

@@ -84,3 +84,15 @@ pub fn numbers(db: &Db) -> std::collections::BTreeMap<String, f64> {
         })
         .collect()
 }
+
+/// Every result of the file that is a word, by its path.
+pub fn words(db: &Db) -> std::collections::BTreeMap<String, String> {
+    use cutwater_compiler::results::{Shown, of_file};
+    of_file(db, db.file("a.pump").expect("the file is there"))
+        .into_iter()
+        .filter_map(|r| match r.value {
+            Shown::Word(w) => Some((r.path, w)),
+            Shown::Number { .. } => None,
+        })
+        .collect()
+}

@@ -63,7 +63,7 @@ pub(super) const RATED_POINTS: ComputedDef = ComputedDef {
 
 /// The points: share of the rated flow, and of the rated pressure. 100 % at 150 and 165 psi, 70 % at 200, 50 % at 250
 /// (published).
-const POINTS: [(f64, f64); 4] = [
+pub(crate) const RATED_SHARES: [(f64, f64); 4] = [
     (1.0, 1.0),
     (1.0, 1.1),
     (0.7, 200.0 / 150.0),
@@ -139,7 +139,7 @@ fn rated_points(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
         gallon: like.gallon,
         ..Quantity::computed(like.kind, si).origin(like.origin.with(like.origin))
     };
-    let rows = POINTS.iter().map(|(share, times)| {
+    let rows = RATED_SHARES.iter().map(|(share, times)| {
         let (q, p) = (share * flow.si(), times * pressure.si());
         let speeds = [&both.series, &both.parallel].map(|c| c.speed_for(q, p).ok().flatten());
         let mut fields = vec![
