@@ -138,6 +138,8 @@ pub struct PumpPoint {
     pub discharge: f64,
     /// Shaft power, W, where the curve tells it at this flow.
     pub power: Option<f64>,
+    /// How much the water warms on its way through, K, where the curve tells the power at this flow.
+    pub heating: Option<f64>,
     /// Net positive suction head available, m.
     pub npsh_available: f64,
     /// Net positive suction head required, m, where the curve tells it at this flow.
@@ -190,9 +192,20 @@ pub struct RunPoint {
     pub span: Span,
 }
 
+/// A supply at work, SI units.
+#[derive(Clone, PartialEq, Debug)]
+pub struct FeedPoint {
+    /// Which.
+    pub supply: DeclId,
+    /// Water that comes from it, m³/s; below zero where it runs back.
+    pub flow: f64,
+}
+
 /// A solved duty: every number converged, with its proof.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Solution {
+    /// Supplies: that of the duty first, then those that the lay names.
+    pub feeds: Vec<FeedPoint>,
     /// The lay solved.
     pub lay: DeclId,
     /// Pumps.
@@ -386,6 +399,7 @@ impl Job<'_, '_> {
             pumps: system.pumps_at_work(&x, &settled),
             stations: system.stations_at_work(&x, &settled),
             runs: system.runs_at_work(&x, &settled),
+            feeds: system.feeds_at_work(&settled),
             residual_mass: proof.residual_mass_relative,
             residual_energy: proof.residual_energy_relative,
             iterations: proof.iterations,

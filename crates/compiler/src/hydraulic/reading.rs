@@ -42,7 +42,11 @@ impl Job<'_, '_> {
             let Some(source) = self.source(supply)? else {
                 return Ok(None);
             };
-            feeds.push(Feed { point, source });
+            feeds.push(Feed {
+                supply,
+                point,
+                source,
+            });
         }
         let mut stations = Vec::with_capacity(graph.stations.len());
         for s in &graph.stations {

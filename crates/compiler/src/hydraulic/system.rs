@@ -9,7 +9,7 @@
 
 use super::hold::{AtWork, Hold};
 use super::lay::{Graph, StationKind};
-use super::{PumpPoint, RunPoint, StationPoint};
+use super::{FeedPoint, PumpPoint, RunPoint, StationPoint};
 use crate::DeclId;
 use crate::kinds::drive::points::EngineModel;
 use crate::kinds::pump::wear::Wear;
@@ -111,6 +111,8 @@ pub(crate) struct AirAndWater {
 /// Properties of air and water, SI units, pressures absolute.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Air {
+    /// Of the water, J/(kg·K).
+    pub(super) specific_heat: f64,
     pub(super) atmospheric: f64,
     pub(super) vapour: f64,
     pub(super) density: f64,
@@ -122,6 +124,7 @@ impl AirAndWater {
     pub(super) fn at(&self, x: &[f64]) -> Option<Air> {
         let water = Water::at(self.temperature.of(x), 101_325.0).ok()?;
         Some(Air {
+            specific_heat: water.specific_heat,
             atmospheric: match self.pressure {
                 AirPressure::Barometer(p) => p.of(x),
                 AirPressure::Altitude(z) => pressure_at_altitude(z.of(x)).ok()?,
@@ -320,6 +323,7 @@ pub(crate) enum Source {
 /// A supply at the point of the lay that it feeds.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Feed {
+    pub(super) supply: DeclId,
     pub(super) point: usize,
     pub(super) source: Source,
 }
@@ -361,6 +365,8 @@ pub(crate) struct Wired {
     stations: Vec<Option<LinkId>>,
     nozzles: Vec<Option<Nozzle>>,
     runs: Vec<Vec<LinkId>>,
+    /// The links out of each supply.
+    feeds: Vec<Vec<LinkId>>,
     /// The curves of each pump.
     curves: Vec<Curves>,
     /// The link of each pump.
@@ -484,10 +490,13 @@ impl System {
         for (p, node) in nodes.iter_mut().enumerate().filter(|(p, _)| used[*p]) {
             *node = Some(net.junction(self.heights[p].of(x), 0.0).ok()?);
         }
+        let mut feeds = Vec::with_capacity(self.feeds.len());
         for f in &self.feeds {
             let at = nodes.get(f.point).copied().flatten()?;
             let height = self.heights[f.point].of(x);
-            feed(&mut net, &f.source, at, height, x, density, viscosity)?;
+            feeds.push(feed(
+                &mut net, &f.source, at, height, x, density, viscosity,
+            )?);
         }
         let mut wired = Wired {
             net,
@@ -495,6 +504,7 @@ impl System {
             stations: Vec::with_capacity(self.stations.len()),
             nozzles: Vec::with_capacity(self.stations.len()),
             runs: Vec::with_capacity(self.runs.len()),
+            feeds,
             curves: self.curves_at(x, air)?,
             pumps: Vec::with_capacity(self.pumps.len()),
             held: Vec::with_capacity(self.pumps.len()),
@@ -621,7 +631,12 @@ impl System {
             let intake = wired.pressure(solution, site.intake);
             let discharge = wired.pressure(solution, site.discharge);
             let curves = &wired.curves[k];
+            let power = (curves.power.as_ref()).and_then(|c| c.power(flow, speed).ok());
+            // What the water does not take away as pressure it takes away as heat.
+            let carried = air.density * air.specific_heat * flow;
+            let heating = power.map(|w| (w - flow * (discharge - intake)) / carried);
             points.push(PumpPoint {
+                heating: heating.filter(|t| t.is_finite()),
                 pump: p.pump,
                 name: p.name.clone(),
                 fed: site.fed,
@@ -631,7 +646,7 @@ impl System {
                 rise: discharge - intake,
                 intake,
                 discharge,
-                power: (curves.power.as_ref()).and_then(|c| c.power(flow, speed).ok()),
+                power,
                 npsh_available: (intake + air.atmospheric - air.vapour) / weight,
                 npsh_required: (curves.npshr.as_ref()).and_then(|c| c.npshr(flow, speed).ok()),
                 unstable: solution.state(link) == Some(LinkState::RisingCurve),
@@ -683,6 +698,17 @@ impl System {
             });
         }
         points
+    }
+
+    /// The supplies at work.
+    pub(crate) fn feeds_at_work(&self, settled: &Settled) -> Vec<FeedPoint> {
+        let of = |links: &Vec<LinkId>| links.iter().map(|l| settled.solution.flow(*l)).sum();
+        (self.feeds.iter().zip(&settled.wired.feeds))
+            .map(|(f, links)| FeedPoint {
+                supply: f.supply,
+                flow: of(links),
+            })
+            .collect()
     }
 
     /// The hoses at work, in the order they are written.
@@ -773,7 +799,7 @@ impl Station {
     }
 }
 
-/// Joins a source to a node, which lies `height` above the first pump.
+/// Joins a source to a node, which lies `height` above the first pump; gives the links that carry its water.
 fn feed(
     net: &mut Network,
     source: &Source,
@@ -782,12 +808,13 @@ fn feed(
     x: &[f64],
     density: f64,
     viscosity: f64,
-) -> Option<()> {
+) -> Option<Vec<LinkId>> {
     const OPEN: Law = Law::Quadratic { resistance: 0.0 };
     let law = |lead: &Option<Lead>| match lead {
         Some(l) => l.law.law(x, l.length.of(x), density, viscosity),
         None => Some(OPEN),
     };
+    let mut links = Vec::with_capacity(1);
     match source {
         Source::Draft {
             lift,
@@ -804,8 +831,8 @@ fn feed(
             };
             for _ in 0..*lines {
                 let foot = net.junction(below, 0.0).ok()?;
-                net.link(surface, foot, Law::Quadratic { resistance }, 0)
-                    .ok()?;
+                let strainer = Law::Quadratic { resistance };
+                links.push(net.link(surface, foot, strainer, 0).ok()?);
                 net.link(foot, at, hose.clone(), 0).ok()?;
             }
         }
@@ -820,7 +847,7 @@ fn feed(
             let level = height + elevation.of(x);
             let main = net.fixed(level, pressure.of(x)).ok()?;
             let outlet = net.junction(level, 0.0).ok()?;
-            net.link(main, outlet, h.law(), 0).ok()?;
+            links.push(net.link(main, outlet, h.law(), 0).ok()?);
             let way = law(hose)?;
             // Without hose the pump stands at the outlet: there is one way.
             for _ in 0..if hose.is_some() { *lines } else { 1 } {
@@ -834,11 +861,11 @@ fn feed(
             let surface = net.fixed(height + level.of(x), 0.0).ok()?;
             let q = q.of(x);
             let resistance = p.of(x) / (q * q);
-            net.link(surface, at, Law::Quadratic { resistance }, 0)
-                .ok()?;
+            let way = Law::Quadratic { resistance };
+            links.push(net.link(surface, at, way, 0).ok()?);
         }
     }
-    Some(())
+    Some(links)
 }
 
 /// Lowest speed looked at for a held condition, as a share of the tested speed.

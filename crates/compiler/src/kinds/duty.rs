@@ -53,7 +53,7 @@ struct AtWork {
 }
 
 /// All of them, in the order they are shown.
-static AT_WORK: [AtWork; 16] = [
+static AT_WORK: [AtWork; 17] = [
     AtWork {
         name: "speed",
         kind: Kind::RotationalSpeed,
@@ -133,6 +133,16 @@ static AT_WORK: [AtWork; 16] = [
         hint: false,
         engine: false,
         value: |p, _| affinity::efficiency(p.flow, p.rise, p.power?).ok(),
+    },
+    AtWork {
+        name: "temperature_rise",
+        kind: Kind::TemperatureDifference,
+        sign: Sign::Any,
+        doc: "How much the water warms on its way through the pump.",
+        formula: "(shaft power − water power) / (ρ · c_p · flow)",
+        hint: false,
+        engine: false,
+        value: |p, _| p.heating,
     },
     AtWork {
         name: "npsh_available",
@@ -305,6 +315,7 @@ pub static DUTY: KindDef = KindDef {
         at_work::<13>(),
         at_work::<14>(),
         at_work::<15>(),
+        at_work::<16>(),
         solved!(
             "residual_mass",
             signed(Kind::Ratio),
@@ -341,7 +352,7 @@ pub static DUTY: KindDef = KindDef {
             "checks",
             Type::Truth,
             "Whether the solution keeps every limit that was stated.",
-            "NPSH, intake pressure of a relay, hose pressure, engine power, nozzle range, reaction",
+            "NPSH, intake pressure of a relay, heating, water that runs back, hose pressure, velocity and surge, engine power, nozzle range, reaction",
             false,
             checks::checks
         ),

@@ -95,6 +95,16 @@ pub static HOSE: KindDef = KindDef {
             "Service-test pressure marked on the hose; a relief valve is set no higher than 90 % of it (NFPA 1962).",
         ),
         optional(
+            "velocity_limit",
+            positive(Kind::Speed),
+            "Highest velocity of the water that is wanted in it; a faster duty is told.",
+        ),
+        optional(
+            "wave_speed",
+            positive(Kind::Speed),
+            "Speed of a pressure wave in the charged hose, by its maker or a measurement: with it the surge of a nozzle that is shut at once is judged. Soft hose is far slower than steel pipe's 4000 ft/s.",
+        ),
+        optional(
             "length",
             positive(Kind::Length),
             "Length of one section as stocked.",

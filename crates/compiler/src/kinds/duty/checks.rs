@@ -53,6 +53,26 @@ codes! {
         "Only hard suction hose keeps its shape below the pressure of the air. Soft hose flattens and lets nothing through, so that the flow found here does not come about. Hose that leads from a `draft` supply to a pump is taken as suction hose.",
         fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p { }\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 1300 rpm\n    hold n.pressure = 100 psi\n}\n",
         silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\npump q like p { }\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l {\n    p.discharge -> 1000 ft of std.supply_2_1_2 -> q.intake\n    q.discharge -> 200 ft of std.supply_2_1_2 -> n: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold p.speed = 2500 rpm\n    hold n.pressure = 100 psi\n}\n";
+    /// Raised by `duty`.
+    HOSE_VELOCITY = "CW1625" "hose-velocity" Advice, "The water runs faster in a hose than is wanted.",
+        "A hose with a `velocity_limit` is asked for more. Fast water loses pressure with the square of its speed, and shuts with a harder blow.",
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nhose big {\n    diameter       = 2.5 in\n    loss           = 2 psi per 100 ft at 100 gpm\n    velocity_limit = 15 ft/s\n}\nlay l { p.discharge -> 100 ft of big -> n: f }\nnozzle f {\n    form  = fog\n    rated = 300 gpm at 100 psi\n}\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n",
+        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nhose big {\n    diameter       = 2.5 in\n    loss           = 2 psi per 100 ft at 100 gpm\n    velocity_limit = 30 ft/s\n}\nlay l { p.discharge -> 100 ft of big -> n: f }\nnozzle f {\n    form  = fog\n    rated = 300 gpm at 100 psi\n}\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n";
+    /// Raised by `duty`.
+    OVERHEATING = "CW1626" "pump-heats-water" Warning, "The pump warms its water more than is wanted.",
+        "Power that does not become pressure becomes heat. With little flow the water in the pump warms fast, expands and can turn to steam; what leaves the next open valve scalds: at 140 °F in some seconds, at 150 °F in two. Keep water moving: a tank-to-pump circulation line, a nozzle cracked open. Limits are the pump's `temperature_rise_limit`, by default a custom of boiler-feed pumps.",
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n        0 200 30\n        300 180 60\n        600 140 90\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: f }\nnozzle f {\n    form  = fog\n    rated = 3 gpm at 100 psi\n}\nduty d {\n    supply = s\n    lay    = l\n    hold speed = 3000 rpm\n}\n",
+        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, power hp) {\n        0 200 30\n        300 180 60\n        600 140 90\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nlay l { p.discharge -> 50 ft of std.attack_1_3_4 -> n: f }\nnozzle f {\n    form  = fog\n    rated = 150 gpm at 100 psi\n}\nduty d {\n    supply = s\n    lay    = l\n    hold speed = 3000 rpm\n}\n";
+    /// Raised by `duty`.
+    REVERSE_FLOW = "CW1627" "reverse-flow" Warning, "Water runs back into a supply.",
+        "A supply that stands lower than another it is joined to takes water instead of giving it. Into a hydrant's main that is a cross-connection: it can foul drinking water, and codes ask for a check valve or an air gap. Put a check valve into the weaker line, raise its pressure or shut it.",
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply low {\n    hydrant {\n        static_pressure = 20 psi\n        residual        = 10 psi at 900 gpm\n    }\n}\nsupply high {\n    hydrant {\n        static_pressure = 90 psi\n        residual        = 60 psi at 900 gpm\n    }\n}\nlay l {\n    low -> 50 ft of std.supply_2_1_2 -> p.intake\n    high -> 50 ft of std.supply_2_1_2 -> p.intake\n    p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100\n}\nduty d {\n    lay = l\n    hold n.pressure = 100 psi\n}\n",
+        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply low {\n    hydrant {\n        static_pressure = 88 psi\n        residual        = 58 psi at 900 gpm\n    }\n}\nsupply high {\n    hydrant {\n        static_pressure = 90 psi\n        residual        = 60 psi at 900 gpm\n    }\n}\nlay l {\n    low -> 50 ft of std.supply_2_1_2 -> p.intake\n    high -> 50 ft of std.supply_2_1_2 -> p.intake\n    p.discharge -> 50 ft of std.attack_1_3_4 -> n: std.fog_150_100\n}\nduty d {\n    lay = l\n    hold n.pressure = 100 psi\n}\n";
+    /// Raised by `duty`.
+    SURGE = "CW1628" "hose-surge" Advice, "Shutting a nozzle at once would take a hose beyond its service-test pressure.",
+        "Water that is stopped at once adds ρ · a · v to the pressure (Joukowsky), with the wave's speed a of the charged hose. Open and close slowly, over 3 to 5 s or more (training texts): water hammer bursts hose and hurts pumps and people.",
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nhose big {\n    diameter       = 2.5 in\n    loss           = 2 psi per 100 ft at 100 gpm\n    test_pressure  = 180 psi\n    wave_speed     = 600 ft/s\n}\nlay l { p.discharge -> 100 ft of big -> n: f }\nnozzle f {\n    form  = fog\n    rated = 300 gpm at 100 psi\n}\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n",
+        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nhose big {\n    diameter       = 2.5 in\n    loss           = 2 psi per 100 ft at 100 gpm\n    test_pressure  = 400 psi\n    wave_speed     = 600 ft/s\n}\nlay l { p.discharge -> 100 ft of big -> n: f }\nnozzle f {\n    form  = fog\n    rated = 300 gpm at 100 psi\n}\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n";
 }
 
 /// What a duty of one pump could have so that a limit is kept, as the end of a sentence; nothing where there is none.
@@ -137,6 +157,38 @@ pub(super) fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                 );
             }
         }
+        if let (Some(rise), Some(limit)) = (p.heating, cx.si(p.pump, "temperature_rise_limit")?)
+            && (rise > limit || rise < 0.0 && p.flow <= 0.0)
+        {
+            ok = false;
+            let place = cx.place(d, "lay");
+            let minimum = cx.quantity(p.pump, "minimum_flow")?;
+            let keep = minimum.map_or(String::new(), |q| {
+                format!(
+                    "; {} keeps it below at the speed of its curve",
+                    show::quantity(&q, &settings)
+                )
+            });
+            let (warms, most) = (
+                text(rise, Kind::TemperatureDifference),
+                text(limit, Kind::TemperatureDifference),
+            );
+            let at = cx.place(p.pump, "temperature_rise_limit");
+            cx.report(
+                Finding::new(
+                    &OVERHEATING,
+                    place,
+                    format!("{whose} warms its water by {warms} on the way through, more than {most}: only {} passes{keep}", text(p.flow, Kind::Flow)),
+                )
+                .here("too little flow")
+                .label(Local::Head(p.pump), "this pump")
+                .label(at, "its limit")
+                .help("keep water moving: a circulation line to the tank, a nozzle cracked open; hot water from a closed pump scalds")
+                .source("heat balance; the limit is `temperature_rise_limit` of the pump")
+                .number("rise", rise, "K")
+                .number("limit", limit, "K"),
+            );
+        }
         if p.unstable {
             cx.report(
                 Finding::new(&UNSTABLE, cx.place(d, "lay"), format!("in duty `{name}` pump `{}` works where its curve rises with flow: it can hunt", p.name))
@@ -150,6 +202,16 @@ pub(super) fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
         {
             ok = false;
             let drive = engine.drive;
+            let most = match crate::kinds::drive::points::engine_model(cx, drive)? {
+                Some(model) => could_have(cx, d, &|(pumps, ..)| {
+                    let keeps = |p: &PumpPoint| {
+                        let have = model.at(p.speed, p.power).power;
+                        have.zip(p.power).is_some_and(|(have, need)| have >= need)
+                    };
+                    pumps.iter().all(keeps)
+                })?,
+                None => String::new(),
+            };
             let named = cx.reference(d, "drive")? == Some(drive);
             let place = cx.place(d, if named { "drive" } else { "drives" });
             let table = cx.place(drive, "output");
@@ -157,7 +219,7 @@ pub(super) fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                 Finding::new(
                     &ENGINE_POWER,
                     place,
-                    format!("{whose} takes {} at the pump shaft, but the engine gives {} there at {}", text(need, Kind::Power), text(have, Kind::Power), text(engine.speed, Kind::RotationalSpeed)),
+                    format!("{whose} takes {} at the pump shaft, but the engine gives {} there at {}{most}", text(need, Kind::Power), text(have, Kind::Power), text(engine.speed, Kind::RotationalSpeed)),
                 )
                 .here("not enough power")
                 .label(table, "the engine's output")
@@ -166,6 +228,31 @@ pub(super) fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                 .number("given", have / 745.699_871_582_270_2, "hp"),
             );
         }
+    }
+    let most = s.feeds.iter().fold(0.0_f64, |m, f| m.max(f.flow.abs()));
+    for f in s.feeds.iter().filter(|f| f.flow < -1e-6 * most) {
+        ok = false;
+        let hydrant = crate::kinds::supply::source(cx, f.supply)? == Some("hydrant");
+        let (into, why) = match hydrant {
+            true => (
+                "the main",
+                "a cross-connection that can foul drinking water",
+            ),
+            false => ("it", "no supply"),
+        };
+        let place = cx.place(d, "lay");
+        cx.report(
+            Finding::new(
+                &REVERSE_FLOW,
+                place,
+                format!("in duty `{name}` {} runs back through supply `{}` into {into}: {why}", text(-f.flow, Kind::Flow), cx.name(f.supply)),
+            )
+            .here("water runs back")
+            .label(Local::Head(f.supply), "into this")
+            .help("put a check valve (`one_way = yes`) into its line, raise its pressure, or shut it; codes on backflow hold")
+            .source("the solved flows; cross-connection rules are local")
+            .number("flow", f.flow / 6.309_019_64e-5, "gpm"),
+        );
     }
     for r in &s.runs {
         // Where nothing flows the water does not stand that high.
@@ -182,6 +269,55 @@ pub(super) fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                 .label(Local::Span(s.lay, r.span), "this hose")
                 .help("raise the pressure at its near end, lay more or larger lines, or ask for less flow; only hard suction hose stands a vacuum")
                 .number("pressure", r.lowest / 6_894.757_293_168, "psi"),
+            );
+        }
+        if let (Some(limit), Some(v)) = (cx.si(r.hose, "velocity_limit")?, r.velocity)
+            && v > limit * (1.0 + 1e-9)
+        {
+            let place = cx.place(d, "lay");
+            let at = cx.place(r.hose, "velocity_limit");
+            cx.report(
+                Finding::new(
+                    &HOSE_VELOCITY,
+                    place,
+                    format!(
+                        "in duty `{name}` the water in hose `{}` runs at {}, faster than {}",
+                        cx.name(r.hose),
+                        text(v, Kind::Speed),
+                        text(limit, Kind::Speed)
+                    ),
+                )
+                .here("fast water")
+                .label(Local::Span(s.lay, r.span), "this hose")
+                .label(at, "its limit")
+                .help("lay a second line beside it or a larger one, or ask for less flow")
+                .source("`velocity_limit` of this hose")
+                .number("velocity", v / 0.3048, "ft/s")
+                .number("limit", limit / 0.3048, "ft/s"),
+            );
+        }
+        if let (Some(a), Some(v), Some(test)) = (
+            cx.si(r.hose, "wave_speed")?,
+            r.velocity,
+            cx.si(r.hose, "test_pressure")?,
+        ) && let Some(air) = hydraulic::surroundings(cx, d)?
+            && r.highest + air.density * a * v > test
+        {
+            let surge = air.density * a * v;
+            let place = cx.place(d, "lay");
+            let at = cx.place(r.hose, "test_pressure");
+            cx.report(
+                Finding::new(
+                    &SURGE,
+                    place,
+                    format!("in duty `{name}` a nozzle shut at once adds {} to the {} in hose `{}`: more than its service-test pressure of {}", text(surge, Kind::Pressure), text(r.highest, Kind::GaugePressure), cx.name(r.hose), text(test, Kind::Pressure)),
+                )
+                .here("a hard blow")
+                .label(Local::Span(s.lay, r.span), "this hose")
+                .label(at, "its service-test pressure")
+                .help("open and close nozzles slowly, over 3 to 5 s or more, and stay clear of charged lines")
+                .source("Joukowsky: ρ · a · v; closing slowly: training texts")
+                .number("surge", surge / 6_894.757_293_168, "psi"),
             );
         }
         if let Some(limit) = cx.si(r.hose, "pressure_limit")?
