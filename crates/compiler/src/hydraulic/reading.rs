@@ -9,7 +9,7 @@ use super::system::{
     ApplianceLaw, Feed, HoseLaw, Lead, NozzleLaw, Run, Source, Station, StationLaw,
 };
 use crate::db::Cx;
-use crate::kinds::supply;
+use crate::kinds::{line, supply};
 use crate::value::Value;
 use crate::{DeclId, Eval};
 use cutwater_quantity::Tol;
@@ -135,6 +135,24 @@ impl Job<'_, '_> {
             return Ok(Some(ApplianceLaw::At {
                 pressure: self.numbers.keep(p),
                 flow: self.numbers.keep(q),
+            }));
+        }
+        if let Some(table) = line::gate(cx, appliance)? {
+            let (Some(opening), Some(diameter)) = (
+                number(cx, appliance, "opening")?,
+                number(cx, appliance, "diameter")?,
+            ) else {
+                return Ok(None);
+            };
+            let o = opening.nominal();
+            // Where its table does not tell the loss is told at the gate.
+            if o != 0.0 && line::gate_coefficient(&table, o).is_none() {
+                return Ok(None);
+            }
+            return Ok(Some(ApplianceLaw::Gate {
+                opening: self.numbers.keep(opening),
+                diameter: self.numbers.keep(diameter),
+                table: table.into(),
             }));
         }
         let (Some(k), Some(d)) = (

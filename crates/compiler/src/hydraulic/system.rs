@@ -12,6 +12,7 @@ use super::lay::{Graph, StationKind};
 use super::{FeedPoint, PumpPoint, RunPoint, StationPoint};
 use crate::DeclId;
 use crate::kinds::drive::points::EngineModel;
+use crate::kinds::line::gate_coefficient;
 use crate::kinds::pump::wear::Wear;
 use cutwater_hydraulics::STANDARD_GRAVITY;
 use cutwater_hydraulics::atmosphere::pressure_at_altitude;
@@ -189,8 +190,14 @@ impl HoseLaw {
 }
 
 /// How an appliance loses pressure.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(crate) enum ApplianceLaw {
+    /// A gate: its opening, its diameter, and the logarithms of its loss coefficients over its openings.
+    Gate {
+        opening: N,
+        diameter: N,
+        table: Arc<[(f64, f64)]>,
+    },
     /// `pressure` at `flow`.
     At { pressure: N, flow: N },
     /// A loss coefficient at a diameter.
@@ -198,14 +205,28 @@ pub(crate) enum ApplianceLaw {
 }
 
 impl ApplianceLaw {
-    fn resistance(&self, x: &[f64], density: f64) -> Option<f64> {
-        match *self {
-            Self::At { pressure, flow } => appliance_resistance(pressure.of(x), flow.of(x)).ok(),
+    /// Its resistance, and whether it is shut.
+    fn at(&self, x: &[f64], density: f64) -> Option<(f64, bool)> {
+        let open = match self {
+            Self::At { pressure, flow } => appliance_resistance(pressure.of(x), flow.of(x)).ok()?,
             Self::Coefficient {
                 coefficient,
                 diameter,
-            } => minor_resistance(coefficient.of(x), diameter.of(x), density).ok(),
-        }
+            } => minor_resistance(coefficient.of(x), diameter.of(x), density).ok()?,
+            Self::Gate {
+                opening,
+                diameter,
+                table,
+            } => {
+                let opening = opening.of(x);
+                let shut = opening <= 0.0;
+                // A shut gate has a law all the same: that of its least opening.
+                let at = if shut { table.first()?.0 } else { opening };
+                let k = gate_coefficient(table, at)?;
+                return Some((minor_resistance(k, diameter.of(x), density).ok()?, shut));
+            }
+        };
+        Some((open, false))
     }
 }
 
@@ -276,7 +297,7 @@ pub(crate) struct Station {
 }
 
 /// What a station does.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(crate) enum StationLaw {
     Nozzle(NozzleLaw),
     Appliance { law: ApplianceLaw, one_way: bool },
@@ -299,7 +320,7 @@ pub(crate) struct Lead {
 }
 
 /// Where water comes from.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(crate) enum Source {
     Draft {
         lift: N,
@@ -321,7 +342,7 @@ pub(crate) enum Source {
 }
 
 /// A supply at the point of the lay that it feeds.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(crate) struct Feed {
     pub(super) supply: DeclId,
     pub(super) point: usize,
@@ -512,7 +533,7 @@ impl System {
         let mut taken: Vec<(usize, f64)> = Vec::new();
         for (k, (s, at)) in self.stations.iter().zip(&graph.stations).enumerate() {
             let inlet = wired.node(at.inlet)?;
-            match s.law {
+            match &s.law {
                 StationLaw::Nozzle(law) => {
                     let nozzle = law.nozzle(x)?;
                     wired.nozzles.push(Some(nozzle));
@@ -529,14 +550,15 @@ impl System {
                 }
                 StationLaw::Appliance { law, one_way } => {
                     let outlet = wired.node(at.outlet)?;
-                    let law = Law::Quadratic {
-                        resistance: law.resistance(x, density)?,
-                    };
+                    let (resistance, shut) = law.at(x, density)?;
+                    let law = Law::Quadratic { resistance };
                     let link = match one_way {
                         true => wired.net.check_valve(inlet, outlet, law, 0),
                         false => wired.net.link(inlet, outlet, law, 0),
                     };
-                    wired.stations.push(Some(link.ok()?));
+                    let link = link.ok()?;
+                    wired.net.close(link, shut).ok()?;
+                    wired.stations.push(Some(link));
                     wired.nozzles.push(None);
                 }
             }
@@ -684,7 +706,7 @@ impl System {
                 state: match link.and_then(|l| solution.state(l)) {
                     Some(LinkState::Dry) => Some("dry"),
                     _ if starved[k] => Some("below the pressure it keeps its flow from"),
-                    Some(LinkState::Shut) => Some("shut"),
+                    Some(LinkState::Shut | LinkState::Closed) => Some("shut"),
                     Some(LinkState::BelowHolding) => {
                         Some("below the flows it holds its pressure over")
                     }
@@ -792,7 +814,7 @@ impl System {
 
 impl Station {
     fn kept(&self, x: &[f64]) -> Option<(f64, f64)> {
-        match self.law {
+        match &self.law {
             StationLaw::Nozzle(law) => law.kept(x),
             StationLaw::Appliance { .. } => None,
         }
@@ -825,14 +847,16 @@ fn feed(
             let below = height - lift.of(x);
             let surface = net.fixed(below, 0.0).ok()?;
             let hose = law(suction)?;
-            let resistance = match strainer {
-                Some(s) => s.resistance(x, density)?,
-                None => 0.0,
+            let (resistance, shut) = match strainer {
+                Some(s) => s.at(x, density)?,
+                None => (0.0, false),
             };
             for _ in 0..*lines {
                 let foot = net.junction(below, 0.0).ok()?;
                 let strainer = Law::Quadratic { resistance };
-                links.push(net.link(surface, foot, strainer, 0).ok()?);
+                let link = net.link(surface, foot, strainer, 0).ok()?;
+                net.close(link, shut).ok()?;
+                links.push(link);
                 net.link(foot, at, hose.clone(), 0).ok()?;
             }
         }

@@ -3,8 +3,9 @@
 use super::gear;
 use crate::codes::codes;
 use crate::db::{Cx, Local};
-use crate::schema::short::{default, optional, positive, required};
-use crate::schema::{BLANK, ComputedDef, KindDef, Only, PartDef, Sign, Type};
+use crate::schema::short::{column, default, not_negative, optional, positive, required};
+use crate::schema::{BLANK, ComputedDef, KindDef, Only, PartDef, Sign, TableDef, Type};
+use crate::show;
 use crate::value::{Origin, Quantity, Value};
 use crate::{DeclId, Eval};
 use cutwater_finding::Finding;
@@ -26,8 +27,13 @@ codes! {
         fires "nozzle n { form = smooth }\n", silent "nozzle n {\n    form = smooth\n    tip = 1 in\n}\n";
     /// Raised by `appliance`.
     APPLIANCE_LAW = "CW1403" "appliance-loss" Error, "An appliance states no loss, or two.",
-        "State its `loss` at a flow, or its `loss_coefficient` with the `diameter` it belongs to.",
+        "State its `loss` at a flow, or its `loss_coefficient` with the `diameter` it belongs to, or of a gate the table `gate` of its loss coefficients.",
         fires "appliance a { one_way = yes }\n", silent "appliance a { loss = 10 psi at 350 gpm }\n";
+    /// Raised by `appliance`.
+    GATE_OPENING = "CW1405" "gate-opening" Error, "A gate stands where its table does not tell its loss.",
+        "Between shut and the least opening of the table the loss is not known, and nothing is read outside a table. Without a table the `opening` says nothing.",
+        fires "appliance g {\n    diameter = 2.5 in\n    opening = 10 %\n    gate (opening %, loss_coefficient) {\n        25 17\n        100 0.15\n    }\n}\n",
+        silent "appliance g {\n    diameter = 2.5 in\n    opening = 50 %\n    gate (opening %, loss_coefficient) {\n        25 17\n        100 0.15\n    }\n}\n";
 }
 
 /// `15.5 psi per 100 ft at 100 gpm`.
@@ -235,7 +241,7 @@ pub static NOZZLE: KindDef = KindDef {
 /// An appliance.
 pub static APPLIANCE: KindDef = KindDef {
     word: "appliance",
-    doc: "A wye, siamese, valve, monitor, strainer or any other fitting: its loss at a stated flow, growing with the square of the flow, or its loss coefficient.",
+    doc: "A wye, siamese, valve, monitor, strainer or any other fitting: its loss at a stated flow, growing with the square of the flow, its loss coefficient, or, of a gate, its loss coefficients at several openings.",
     fields: &[
         optional(
             "loss",
@@ -253,6 +259,13 @@ pub static APPLIANCE: KindDef = KindDef {
             "Diameter the loss coefficient belongs to.",
         ),
         default(
+            "opening",
+            not_negative(Kind::Ratio),
+            "100 %",
+            "wide open",
+            "How far a gate is open, of those that have a table `gate`; at 0 % nothing passes.",
+        ),
+        default(
             "one_way",
             Type::Choice(&[
                 ("yes", "It has a check valve."),
@@ -268,6 +281,32 @@ pub static APPLIANCE: KindDef = KindDef {
         gear::IN_SERVICE,
         gear::TESTED,
     ],
+    tables: &[TableDef {
+        name: "gate",
+        doc: "Loss coefficients of a gate at several openings, at `diameter`; between them the coefficient's logarithm goes in straight lines.",
+        required: false,
+        at: None,
+        columns: &[
+            column("opening", Kind::Ratio, "How far it is open, above 0."),
+            column(
+                "loss_coefficient",
+                Kind::Ratio,
+                "Loss in velocity heads (K).",
+            ),
+        ],
+        rising: true,
+        least_rows: 2,
+    }],
+    computed: &[ComputedDef {
+        name: "present_coefficient",
+        ty: Type::Quantity(Kind::Number, Sign::Positive),
+        doc: "Loss coefficient of a gate as far as it is open.",
+        formula: "exp of the straight line through ln K over the openings",
+        source: "the gate's table",
+        solved: false,
+        hint: true,
+        eval: present_coefficient,
+    }],
     check: Some(check_appliance),
     ..BLANK
 };
@@ -389,6 +428,38 @@ pub(crate) fn hose_law(
     Ok(None)
 }
 
+/// The openings of a gate, rising, with the logarithms of its loss coefficients; `None` where it has no table, or that is
+/// faulty (reported there).
+pub(crate) fn gate(cx: &mut Cx<'_>, appliance: DeclId) -> Eval<Option<Vec<(f64, f64)>>> {
+    let Some(t) = cx.table(appliance, "gate")? else {
+        return Ok(None);
+    };
+    let (Some(at), Some(k)) = (t.numbers("opening"), t.numbers("loss_coefficient")) else {
+        return Ok(None);
+    };
+    let sound = at.iter().all(|o| *o > 0.0 && *o <= 1.0) && k.iter().all(|k| *k > 0.0);
+    Ok(sound.then(|| at.into_iter().zip(k.into_iter().map(f64::ln)).collect()))
+}
+
+/// A gate's loss coefficient at an opening; `None` outside its table.
+pub(crate) fn gate_coefficient(gate: &[(f64, f64)], opening: f64) -> Option<f64> {
+    gate.windows(2).find_map(|w| {
+        let ((a, ka), (b, kb)) = (w[0], w[1]);
+        let inside = (a..=b).contains(&opening);
+        inside.then(|| (ka + (kb - ka) * (opening - a) / (b - a)).exp())
+    })
+}
+
+fn present_coefficient(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let (Some(gate), Some(opening)) = (gate(cx, d)?, cx.si(d, "opening")?) else {
+        return Ok(Value::Absent);
+    };
+    Ok(match gate_coefficient(&gate, opening) {
+        Some(k) => Value::Quantity(Quantity::computed(Kind::Number, k)),
+        None => Value::Absent,
+    })
+}
+
 /// An appliance's resistance, Pa/(m³/s)²; `None` where it is missing or unknown (reported there).
 pub(crate) fn appliance_law(cx: &mut Cx<'_>, appliance: DeclId, density: f64) -> Eval<Option<f64>> {
     if let (Some(p), Some(q)) = (
@@ -396,6 +467,14 @@ pub(crate) fn appliance_law(cx: &mut Cx<'_>, appliance: DeclId, density: f64) ->
         cx.part(appliance, "loss", "flow")?,
     ) {
         return Ok(appliance_resistance(p, q).ok());
+    }
+    if let Some(gate) = gate(cx, appliance)? {
+        let (Some(o), Some(d)) = (cx.si(appliance, "opening")?, cx.si(appliance, "diameter")?)
+        else {
+            return Ok(None);
+        };
+        let k = gate_coefficient(&gate, o);
+        return Ok(k.and_then(|k| minor_resistance(k, d, density).ok()));
     }
     let (Some(k), Some(d)) = (
         cx.si(appliance, "loss_coefficient")?,
@@ -525,25 +604,29 @@ fn check_nozzle(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
 
 fn check_appliance(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
     gear::check(cx, d)?;
-    let loss = cx.get(d, "loss")? != Value::Absent;
-    let k = cx.get(d, "loss_coefficient")? != Value::Absent;
+    let mut laws = Vec::new();
+    for field in ["loss", "loss_coefficient", "gate"] {
+        match cx.get(d, field)? {
+            Value::Absent => {}
+            // Told elsewhere.
+            Value::Unknown => return Ok(()),
+            _ => laws.push(field),
+        }
+    }
+    let k = laws.contains(&"loss_coefficient") || laws.contains(&"gate");
     let name = cx.name(d);
-    if loss == k {
-        let (what, here) = if loss {
-            (
-                "states two losses, `loss` and `loss_coefficient`",
-                "two losses",
-            )
-        } else {
-            ("does not say what pressure it loses", "no loss")
+    if laws.len() != 1 {
+        let (what, here) = match laws.as_slice() {
+            [a, b, ..] => (format!("states two losses, `{a}` and `{b}`"), "two losses"),
+            _ => ("does not say what pressure it loses".to_owned(), "no loss"),
         };
         cx.report(
             Finding::new(&APPLIANCE_LAW, Local::Head(d), format!("appliance `{name}` {what}"))
                 .here(here)
-                .help("keep one: `loss = 10 psi at 350 gpm`, or `loss_coefficient = 2` with `diameter = 2.5 in`"),
+                .help("keep one: `loss = 10 psi at 350 gpm`, or `loss_coefficient = 2` with `diameter = 2.5 in`; or, of a gate, the table `gate`"),
         );
     } else if k && cx.get(d, "diameter")? == Value::Absent {
-        let place = cx.place(d, "loss_coefficient");
+        let place = cx.place(d, laws[0]);
         cx.report(
             Finding::new(
                 &APPLIANCE_LAW,
@@ -552,6 +635,59 @@ fn check_appliance(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
             )
             .here("at which diameter?")
             .help("add `diameter = … in`"),
+        );
+    }
+    check_gate(cx, d)
+}
+
+/// A gate's table holds openings from above 0 to 1 and coefficients above 0, and its opening lies in it or is 0.
+fn check_gate(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
+    let Some(o) = cx.quantity(d, "opening")? else {
+        return Ok(());
+    };
+    let (settings, name) = (cx.settings(), cx.name(d));
+    let place = cx.place(d, "opening");
+    if cx.get(d, "gate")? == Value::Absent {
+        if o.origin != Origin::Assumed {
+            cx.report(
+                Finding::new(
+                    &GATE_OPENING,
+                    place,
+                    format!("`{name}` has no table `gate`, so its opening says nothing"),
+                )
+                .here("of which gate?")
+                .help("add `gate (opening %, loss_coefficient) { 25 17 … 100 0.15 }` with its `diameter`, or take the line out"),
+            );
+        }
+        return Ok(());
+    }
+    let table = cx.place(d, "gate");
+    let Some(gate) = gate(cx, d)? else {
+        cx.report(
+            Finding::new(
+                &GATE_OPENING,
+                table,
+                format!("the table of gate `{name}` needs openings above 0 up to 100 % and coefficients above 0 in every row"),
+            )
+            .here("not a gate's table"),
+        );
+        return Ok(());
+    };
+    if o.si() != 0.0 && gate_coefficient(&gate, o.si()).is_none() {
+        let end = |k: usize| show::si(gate[k].0, Kind::Ratio, None, &settings);
+        let range = format!("{} to {}", end(0), end(gate.len() - 1));
+        cx.report(
+            Finding::new(
+                &GATE_OPENING,
+                place,
+                format!(
+                    "gate `{name}` is {} open, and its table tells its loss from {range} only",
+                    show::quantity(&o, &settings)
+                ),
+            )
+            .here("outside the table")
+            .label(table, range)
+            .help("shut it (0 %), open it further, or measure it there"),
         );
     }
     Ok(())

@@ -1,0 +1,152 @@
+//! Part-open gates: their loss by hand, a shut one against the spec without its line, and what is said of openings that the
+//! table does not tell.
+
+mod common;
+
+/// Two lines from a discharge, each behind a gate of a textbook's coefficients. Invented sizes.
+fn spec(left: &str, right: &str, lines: &str) -> String {
+    format!(
+        "pump p {{
+    rating = 500 gpm at 150 psi
+    curve at 3000 rpm (flow gpm, net psi) {{
+          0 200
+        300 180
+        600 140
+    }}
+}}
+supply s {{ draft {{ lift = 5 ft }} }}
+appliance a like std.gate_2_1_2 {{ {left} }}
+appliance b like std.gate_2_1_2 {{ {right} }}
+nozzle tip {{
+    form  = fog
+    rated = 150 gpm at 100 psi
+}}
+hose line {{ loss = 2 psi per 100 ft at 100 gpm }}
+lay l {{
+{lines}
+}}
+duty d {{
+    supply = s
+    lay    = l
+    hold speed = 2600 rpm
+}}
+"
+    )
+}
+
+const BOTH: &str = "    p.discharge -> ga: a -> 100 ft of line -> left: tip
+    p.discharge -> gb: b -> 100 ft of line -> right: tip";
+
+/// K ρ v² / 2 in a bore of 2.5 in, psi, by hand: v = 0.408 Q / d² ft/s, and 1 psi is 2.31 ft of water (trade constants, good
+/// to 0.2 %).
+fn loss(k: f64, gpm: f64) -> f64 {
+    let v = 0.408_5 * gpm / 6.25;
+    k * v * v / 64.348 / 2.307
+}
+
+#[test]
+fn a_gate_loses_by_its_opening() {
+    // Half way between 25 and 50 % the coefficient is the geometric mean of 17 and 2.1.
+    for (opening, k) in [
+        ("100 %", 0.15),
+        ("75 %", 0.26),
+        ("50 %", 2.1),
+        ("37.5 %", (17.0_f64 * 2.1).sqrt()),
+        ("25 %", 17.0),
+    ] {
+        let db = common::settled(&spec(
+            &format!("opening = {opening}"),
+            "opening = 100 %",
+            BOTH,
+        ));
+        let v = common::numbers(&db);
+        assert!(
+            (v["a.present_coefficient"] - k).abs() < 1e-9 * k,
+            "{opening}"
+        );
+        let q = v["d.left.flow"];
+        let lost = v["d.ga.pressure"] - v["d.left.pressure"] - 2.0 * (q / 100.0).powi(2);
+        assert!(
+            (lost - loss(k, q)).abs() < 0.004 * loss(k, q) + 1e-6,
+            "{opening}: {lost} instead of {}",
+            loss(k, q)
+        );
+    }
+}
+
+#[test]
+fn behind_a_shut_gate_nothing_flows_and_the_rest_is_as_without_it() {
+    let shut = common::settled(&spec("opening = 0 %", "opening = 75 %", BOTH));
+    let alone = common::settled(&spec(
+        "opening = 50 %",
+        "opening = 75 %",
+        "    p.discharge -> gb: b -> 100 ft of line -> right: tip",
+    ));
+    let (v, w) = (common::numbers(&shut), common::numbers(&alone));
+    assert_eq!((v["d.left.flow"], v["d.ga.flow"]), (0.0, 0.0));
+    for name in ["d.right.flow", "d.flow", "d.discharge_pressure"] {
+        assert!(
+            (v[name] - w[name]).abs() < 1e-9 * w[name],
+            "{name}: {} instead of {}",
+            v[name],
+            w[name]
+        );
+    }
+    assert_eq!(common::words(&shut)["d.ga.state"], "shut");
+    // The dry nozzle is told, and the gate before it is not called a fault.
+    assert!(common::fires(&shut, "CW1617"));
+    let none = common::settled(&spec("opening = 0 %", "opening = 0 %", BOTH));
+    assert!(
+        common::the(&none, "CW1612")
+            .message
+            .contains("nothing flows"),
+        "{:?}",
+        common::findings(&none)
+    );
+}
+
+#[test]
+fn openings_that_the_table_does_not_tell_are_said() {
+    for (left, code, says) in [
+        (
+            "opening = 10 %",
+            "CW1405",
+            "is 10.0 % open, and its table tells its loss from 25.0 % to 100.0 % only",
+        ),
+        ("opening = 120 %", "CW1405", "is 120.0 % open"),
+        (
+            "loss = 3 psi at 300 gpm",
+            "CW1403",
+            "states two losses, `loss` and `gate`",
+        ),
+        ("opening = -20 %", "CW0401", "opening"),
+        ("opening = 3 in", "CW0303", "opening"),
+    ] {
+        let db = common::settled(&spec(left, "opening = 100 %", BOTH));
+        assert!(
+            common::the(&db, code).message.contains(says),
+            "{left}: {:?}",
+            common::findings(&db)
+        );
+        // No numbers of a duty whose gate is not known.
+        assert!(
+            !common::numbers(&db).contains_key("d.flow") || code == "CW1403",
+            "{left}"
+        );
+    }
+    let no_table =
+        common::settled("appliance g {\n    loss = 3 psi at 300 gpm\n    opening = 50 %\n}\n");
+    assert!(
+        common::the(&no_table, "CW1405")
+            .message
+            .contains("has no table `gate`")
+    );
+    let bad = common::settled(
+        "appliance g {\n    diameter = 2 in\n    gate (opening %, loss_coefficient) {\n        0 17\n        100 0.2\n    }\n}\n",
+    );
+    assert!(
+        common::the(&bad, "CW1405")
+            .message
+            .contains("openings above 0")
+    );
+}
