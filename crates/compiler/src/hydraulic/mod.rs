@@ -33,7 +33,7 @@ use lay::Graph;
 use smol_str::SmolStr;
 use std::sync::Arc;
 pub(crate) use system::AtPoint;
-use system::{AirAndWater, AirPressure, Curves, Failure, System, Wired};
+use system::{AirAndWater, AirPressure, Curves, Failure, Giving, System, Wired};
 
 /// The air and water a computation is made in.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -240,6 +240,25 @@ pub(crate) struct Read {
     /// The supply of the pump that no chain feeds.
     source: Option<DeclId>,
     pub(crate) origin: Origin,
+}
+
+/// A supply by itself; `None` where something of it is missing or unknown (reported there).
+pub(crate) fn giving(cx: &mut Cx<'_>, supply: DeclId) -> Eval<Option<Giving>> {
+    let mut numbers = Numbers::default();
+    let Some((air, _)) = air_and_water(cx, supply, &mut numbers)? else {
+        return Ok(None);
+    };
+    let mut job = Job {
+        cx,
+        duty: supply,
+        numbers,
+    };
+    let source = job.source(supply)?;
+    Ok(source.map(|source| Giving {
+        source,
+        air,
+        x: job.numbers.nominals(),
+    }))
 }
 
 /// Reads a duty. `Err(Unsolved)` where something is missing or wrong; what, is reported.

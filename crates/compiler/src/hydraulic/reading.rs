@@ -228,7 +228,7 @@ impl Job<'_, '_> {
         })
     }
 
-    fn source(&mut self, s: DeclId) -> Eval<Option<Source>> {
+    pub(super) fn source(&mut self, s: DeclId) -> Eval<Option<Source>> {
         let Some(source) = supply::source(self.cx, s)? else {
             return Ok(None);
         };

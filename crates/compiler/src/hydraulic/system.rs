@@ -892,6 +892,39 @@ fn feed(
     Some(links)
 }
 
+/// A supply by itself, and what it gives at its pump's intake.
+pub(crate) struct Giving {
+    pub(super) source: Source,
+    pub(super) air: AirAndWater,
+    pub(super) x: Vec<f64>,
+}
+
+impl Giving {
+    /// NPSH available, m, at a flow (m³/s) taken out, where the water does not part; with another lift (m) of a draft where
+    /// one is given.
+    pub(crate) fn npsh(&self, flow: f64, lift: Option<f64>) -> Option<f64> {
+        let mut x = self.x.clone();
+        if let (Source::Draft { lift: n, .. }, Some(lift)) = (&self.source, lift) {
+            x[n.0 as usize] = lift;
+        }
+        let air = self.air.at(&x)?;
+        let mut net = Network::new(air.density).ok()?;
+        let intake = net.junction(0.0, flow).ok()?;
+        feed(
+            &mut net,
+            &self.source,
+            intake,
+            0.0,
+            &x,
+            air.density,
+            air.viscosity,
+        )?;
+        let solution = net.solve(&Options::default()).ok()?;
+        let over = solution.pressure(intake) + air.atmospheric - air.vapour;
+        Some(over / (air.density * STANDARD_GRAVITY))
+    }
+}
+
 /// Lowest speed looked at for a held condition, as a share of the tested speed.
 const LEAST_SPEED_RATIO: f64 = 0.05;
 

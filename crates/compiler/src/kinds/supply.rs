@@ -1,12 +1,16 @@
-//! The `supply`: draft, hydrant or tank.
+//! The `supply`: draft, hydrant or tank, and the most each can give.
 
+use super::pump::{curve_for, curve_with};
 use crate::codes::codes;
 use crate::db::{Cx, Local};
 use crate::schema::short::{default, not_negative, optional, positive, required, signed};
-use crate::schema::{BLANK, GroupDef, KindDef, PartDef, Type};
-use crate::value::Value;
+use crate::schema::{BLANK, ComputedDef, GroupDef, KindDef, PartDef, Sign, Type};
+use crate::value::{Quantity, Value};
 use crate::{DeclId, Eval, show};
 use cutwater_finding::Finding;
+use cutwater_hydraulics::STANDARD_GRAVITY;
+use cutwater_hydraulics::pump::PumpCurve;
+use cutwater_hydraulics::supply::{HYDRANT_EXPONENT, Hydrant};
 use cutwater_quantity::Kind;
 
 codes! {
@@ -52,6 +56,11 @@ pub static PRESSURE_AT_FLOW: &[PartDef] = &[
 pub static SUPPLY: KindDef = KindDef {
     word: "supply",
     doc: "Where a pump's water comes from: one of `draft`, `hydrant` or `tank`.",
+    fields: &[optional(
+        "feeds",
+        Type::Ref(&["pump"]),
+        "The pump it is judged for, so that the most it can give is shown.",
+    )],
     groups: &[
         GroupDef {
             name: "draft",
@@ -134,6 +143,58 @@ pub static SUPPLY: KindDef = KindDef {
             ],
         },
     ],
+    computed: &[
+        ComputedDef {
+            name: "greatest_lift",
+            ty: Type::Quantity(Kind::Length, Sign::Positive),
+            doc: "Of a draft: how high the air could press this water at no flow. A pump in good order dependably draws about two thirds of it (common practice).",
+            formula: "(atmosphere − vapour pressure) / (ρ g)",
+            source: "hydrostatics; IAPWS-IF97; U.S. Standard Atmosphere 1976",
+            solved: false,
+            hint: false,
+            eval: greatest_lift,
+        },
+        ComputedDef {
+            name: "most_flow",
+            ty: Type::Quantity(Kind::Flow, Sign::Positive),
+            doc: "Of a draft that names the pump it `feeds`: the largest flow at this lift before the pump cavitates at its rated speed, within its tested curve; without NPSH required in the curve, before the water parts.",
+            formula: "the flow q with NPSH available(q) = NPSH required(q)",
+            source: "energy from the water's surface to the intake, with strainer and suction hose",
+            solved: false,
+            hint: true,
+            eval: most_flow,
+        },
+        ComputedDef {
+            name: "most_lift",
+            ty: Type::Quantity(Kind::Length, Sign::Any),
+            doc: "Of a draft that names the pump it `feeds`: the highest lift at which the pump can draw its rated flow at its rated speed.",
+            formula: "the lift with NPSH available(rated flow) = NPSH required(rated flow)",
+            source: "energy from the water's surface to the intake, with strainer and suction hose",
+            solved: false,
+            hint: true,
+            eval: most_lift,
+        },
+        ComputedDef {
+            name: "flow_at_20_psi",
+            ty: Type::Quantity(Kind::Flow, Sign::Positive),
+            doc: "Of a hydrant: the flow that leaves 20 psi in the main, the usual figure to rate it by.",
+            formula: "Q_test · ((static − 20 psi) / (static − residual))^0.54",
+            source: "NFPA 291 (from memory); the 0.54 of Hazen–Williams",
+            solved: false,
+            hint: true,
+            eval: flow_at_20_psi,
+        },
+        ComputedDef {
+            name: "lasts",
+            ty: Type::Quantity(Kind::Time, Sign::Positive),
+            doc: "Of a tank that states its `capacity` and names the pump it `feeds`: how long it lasts at the pump's rated flow, if all of it can be drawn.",
+            formula: "capacity / rated flow",
+            source: "volume over flow",
+            solved: false,
+            hint: false,
+            eval: lasts,
+        },
+    ],
     check: Some(check),
     ..BLANK
 };
@@ -196,8 +257,7 @@ fn check(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
     if let Some(lift) = cx.quantity(d, "draft.lift")? {
         let surroundings = crate::hydraulic::surroundings(cx, d)?;
         if let Some(s) = surroundings {
-            let most =
-                (s.atmospheric - s.vapour) / (s.density * cutwater_hydraulics::STANDARD_GRAVITY);
+            let most = (s.atmospheric - s.vapour) / (s.density * STANDARD_GRAVITY);
             let place = cx.place(d, "draft.lift");
             let settings = cx.settings();
             let shown = show::quantity(&lift, &settings);
@@ -250,4 +310,169 @@ fn check(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
         }
     }
     Ok(())
+}
+
+fn greatest_lift(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let Some(lift) = cx.quantity(d, "draft.lift")? else {
+        return Ok(Value::Absent);
+    };
+    Ok(match crate::hydraulic::surroundings(cx, d)? {
+        Some(s) => {
+            let most = (s.atmospheric - s.vapour) / (s.density * STANDARD_GRAVITY);
+            let mut q = Quantity::computed(Kind::Length, most).origin(s.origin);
+            q.unit = lift.unit;
+            Value::Quantity(q)
+        }
+        None => Value::Unknown,
+    })
+}
+
+/// The pump a supply is judged for with its speed (rad/s) at its rating, its curve of NPSH required where that was tested,
+/// and its tested curve.
+struct Judged {
+    speed: f64,
+    flow: f64,
+    npshr: Option<PumpCurve>,
+    curve: PumpCurve,
+}
+
+fn judged(cx: &mut Cx<'_>, d: DeclId) -> Eval<Option<Judged>> {
+    let Some(pump) = cx.reference(d, "feeds")? else {
+        return Ok(None);
+    };
+    let position = Some("parallel");
+    let (Some(speed), Some(flow), Some((curve, _))) = (
+        cx.si(pump, "rated_speed")?,
+        cx.part(pump, "rating", "flow")?,
+        curve_for(cx, pump, position)?,
+    ) else {
+        return Ok(None);
+    };
+    let npshr = curve_with(cx, pump, position, "npshr")?.map(|c| c.0);
+    Ok(Some(Judged {
+        speed,
+        flow,
+        npshr,
+        curve,
+    }))
+}
+
+impl Judged {
+    /// NPSH required, m; without a tested curve nothing but that the water stays whole. `None` off the curve.
+    fn needs(&self, flow: f64) -> Option<f64> {
+        match &self.npshr {
+            Some(c) => c.npshr(flow, self.speed).ok(),
+            None => Some(0.0),
+        }
+    }
+}
+
+/// The last of two numbers between which a condition is lost; 60 halvings.
+fn last(mut good: f64, mut bad: f64, keeps: impl Fn(f64) -> bool) -> f64 {
+    for _ in 0..60 {
+        let middle = f64::midpoint(good, bad);
+        if keeps(middle) {
+            good = middle;
+        } else {
+            bad = middle;
+        }
+    }
+    good
+}
+
+fn most_flow(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let Some(_) = cx.quantity(d, "draft.lift")? else {
+        return Ok(Value::Absent);
+    };
+    let (Some(pump), Some(giving)) = (judged(cx, d)?, crate::hydraulic::giving(cx, d)?) else {
+        return Ok(Value::Absent);
+    };
+    let Ok((low, high)) = pump.curve.domain(pump.speed) else {
+        return Ok(Value::Absent);
+    };
+    let keeps = |q: f64| {
+        let left = giving.npsh(q, None).zip(pump.needs(q));
+        left.is_some_and(|(have, need)| have >= need)
+    };
+    // Looked for from the lowest flow on: the first that is too much.
+    const STEPS: u32 = 64;
+    let at = |k: u32| low + (high - low) * f64::from(k) / f64::from(STEPS);
+    let first = (0..=STEPS).find(|k| !keeps(at(*k)));
+    Ok(match first {
+        Some(0) => Value::Absent,
+        Some(k) => flow_value(cx, d, last(at(k - 1), at(k), keeps))?,
+        // All that was tested.
+        None => flow_value(cx, d, high)?,
+    })
+}
+
+/// A flow in the unit the pump's rating is written in.
+fn flow_value(cx: &mut Cx<'_>, d: DeclId, si: f64) -> Eval<Value> {
+    let mut q = Quantity::computed(Kind::Flow, si);
+    if let Some(pump) = cx.reference(d, "feeds")?
+        && let Value::Phrase(parts) = cx.get(pump, "rating")?
+        && let Some((_, rated)) = parts.iter().find(|p| p.0 == "flow")
+    {
+        q.unit = rated.unit.clone();
+        q.gallon = rated.gallon;
+    }
+    Ok(Value::Quantity(q))
+}
+
+fn most_lift(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let Some(lift) = cx.quantity(d, "draft.lift")? else {
+        return Ok(Value::Absent);
+    };
+    let (Some(pump), Some(giving)) = (judged(cx, d)?, crate::hydraulic::giving(cx, d)?) else {
+        return Ok(Value::Absent);
+    };
+    let Some(need) = pump.needs(pump.flow) else {
+        return Ok(Value::Absent);
+    };
+    // Every foot of lift takes a foot of suction head.
+    let Some(have) = giving.npsh(pump.flow, Some(0.0)) else {
+        return Ok(Value::Absent);
+    };
+    let mut q = Quantity::computed(Kind::Length, have - need);
+    q.unit = lift.unit;
+    Ok(Value::Quantity(q))
+}
+
+fn flow_at_20_psi(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    const TWENTY_PSI: f64 = 20.0 * 6_894.757_293_168;
+    let (Some(p0), Value::Phrase(parts)) = (
+        cx.si(d, "hydrant.static_pressure")?,
+        cx.get(d, "hydrant.residual")?,
+    ) else {
+        return Ok(Value::Absent);
+    };
+    let part = |name: &str| parts.iter().find(|p| p.0 == name).map(|p| &p.1);
+    let (Some(p1), Some(q1)) = (part("pressure"), part("flow")) else {
+        return Ok(Value::Absent);
+    };
+    let hydrant = Hydrant::new(p0, p1.si(), q1.si(), HYDRANT_EXPONENT);
+    let most = hydrant.ok().filter(|_| p0 > TWENTY_PSI);
+    Ok(match most.and_then(|h| h.most(TWENTY_PSI).ok()) {
+        Some(si) => {
+            let mut q = Quantity::computed(Kind::Flow, si);
+            q.unit = q1.unit.clone();
+            q.gallon = q1.gallon;
+            Value::Quantity(q)
+        }
+        None => Value::Absent,
+    })
+}
+
+fn lasts(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let Some(pump) = cx.reference(d, "feeds")? else {
+        return Ok(Value::Absent);
+    };
+    let (Some(volume), Some(flow)) = (cx.si(d, "tank.capacity")?, cx.part(pump, "rating", "flow")?)
+    else {
+        return Ok(Value::Absent);
+    };
+    Ok(match flow > 0.0 {
+        true => Value::Quantity(Quantity::computed(Kind::Time, volume / flow)),
+        false => Value::Absent,
+    })
 }

@@ -909,7 +909,10 @@ impl Solver {
         let top = self.largest_flow();
         for e in 0..self.ends.len() {
             // What rounding left of a flow that is shut off is no flow.
-            if net.links[e].one_way && self.flow[e].abs() <= 1e-9 * top && self.flow[e] <= 0.0 {
+            let q = self.flow[e];
+            let back = net.links[e].one_way && q.abs() <= 1e-9 * top && q <= 0.0;
+            // A nozzle that passes next to nothing is dry.
+            if back || (net.links[e].to.is_none() && q <= 1e-12 * top) {
                 self.flow[e] = 0.0;
             }
         }
@@ -946,7 +949,8 @@ impl Solver {
                         LinkState::Open
                     }
                 }
-                _ if shut && link.to.is_none() => LinkState::Dry,
+                // Also with the pressure of the air before it, as behind a closed gate.
+                _ if link.to.is_none() && (shut || q <= 1e-12 * top) => LinkState::Dry,
                 _ if shut => LinkState::Shut,
                 Resolved::Holding { least, largest, .. } => {
                     if q < *least {
