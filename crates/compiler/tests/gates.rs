@@ -93,13 +93,17 @@ fn behind_a_shut_gate_nothing_flows_and_the_rest_is_as_without_it() {
         );
     }
     assert_eq!(common::words(&shut)["d.ga.state"], "shut");
-    // The dry nozzle is told, and the gate before it is not called a fault.
-    assert!(common::fires(&shut, "CW1617"));
+    assert_eq!(
+        common::words(&shut)["d.left.state"],
+        "cut off by a shut gate"
+    );
+    // A line that waits is no fault of its nozzle.
+    assert!(common::fires(&shut, "CW1407") && !common::fires(&shut, "CW1617"));
     let none = common::settled(&spec("opening = 0 %", "opening = 0 %", BOTH));
     assert!(
         common::the(&none, "CW1612")
             .message
-            .contains("nothing flows"),
+            .contains("gates `ga`, `gb` are shut, and no nozzle has water"),
         "{:?}",
         common::findings(&none)
     );
@@ -149,4 +153,119 @@ fn openings_that_the_table_does_not_tell_are_said() {
             .message
             .contains("openings above 0")
     );
+}
+
+/// What stands behind a shut gate changes nothing before it: hills, hollows, nozzles that keep their flow, rings.
+#[test]
+fn what_is_cut_off_does_not_matter() {
+    let alone = common::numbers(&common::settled(&spec(
+        "opening = 50 %",
+        "opening = 75 %",
+        "    p.discharge -> gb: b -> 100 ft of line -> right: tip",
+    )));
+    for behind in [
+        "300 ft of line rise 200 ft -> left: tip",
+        "300 ft of line fall 200 ft -> left: tip",
+        "100 ft of line -> left: kept",
+        "w: std.wye; w -> 100 ft of line -> v: std.wye; w -> 200 ft of line -> v; v -> left: tip",
+    ] {
+        let behind = behind.replace("; ", "\n    ");
+        let text = spec(
+            "opening = 0 %",
+            "opening = 75 %",
+            &format!(
+                "    p.discharge -> ga: a -> {behind}\n    p.discharge -> gb: b -> 100 ft of line -> right: tip"
+            ),
+        ) + "nozzle kept {\n    form  = regulated\n    rated = 100 gpm at 50 psi\n}\n";
+        let db = common::settled(&text);
+        let v = common::numbers(&db);
+        for name in ["d.right.flow", "d.flow", "d.discharge_pressure"] {
+            let got = v.get(name).copied().unwrap_or(f64::NAN);
+            assert!(
+                (got - alone[name]).abs() < 1e-9 * alone[name],
+                "{behind}: {name} {got} instead of {}; {:?}",
+                alone[name],
+                common::findings(&db)
+            );
+        }
+        assert_eq!(v["d.left.flow"], 0.0, "{behind}");
+        let said: Vec<_> = common::findings(&db).iter().map(|f| f.code.id).collect();
+        assert_eq!(said, ["CW1407"], "{behind}");
+    }
+}
+
+/// A gate that is shut with water on both sides of it passes nothing; a one-way one neither.
+#[test]
+fn a_shut_gate_between_two_waters_parts_them() {
+    for one_way in ["yes", "no"] {
+        let both = spec(
+            &format!("opening = 0 %  one_way = {one_way}"),
+            "opening = 75 %",
+            "    p.discharge -> ga: a -> w: std.wye\n    p.discharge -> gb: b -> 100 ft of line -> w\n    w -> left: tip",
+        );
+        let v = common::numbers(&common::settled(&both));
+        assert_eq!(v["d.ga.flow"], 0.0);
+        assert!((v["d.gb.flow"] - v["d.left.flow"]).abs() < 1e-9 * v["d.left.flow"]);
+        assert!(v["d.left.flow"] > 50.0);
+    }
+}
+
+/// What cannot be had behind a shut gate is said with the gate's name.
+#[test]
+fn what_is_asked_behind_a_shut_gate_is_refused_by_name() {
+    let shut = |hold: &str| {
+        spec("opening = 0 %", "opening = 75 %", BOTH).replace("hold speed = 2600 rpm", hold)
+    };
+    for (text, says) in [
+        (
+            shut("hold left.pressure = 100 psi"),
+            "gate `ga` is shut, and `left`, which is held, has no water",
+        ),
+        (
+            shut("hold ga.flow = 100 gpm"),
+            "gate `ga` is shut, and what `ga` passes cannot be held",
+        ),
+        (
+            shut("hold speed = 2600 rpm").replace(
+                "draft { lift = 5 ft }",
+                "draft { lift = 5 ft strainer = a }",
+            ),
+            "gate `ga` is shut, and pump `p` has no water",
+        ),
+        (
+            spec(
+                "opening = 0 %",
+                "opening = 75 %",
+                "    p.discharge -> gb: b -> 100 ft of line -> right: tip",
+            )
+            .replace(
+                "draft { lift = 5 ft }",
+                "draft { lift = 5 ft strainer = a }",
+            ),
+            "the gate of its supply is shut, and pump `p` has no water",
+        ),
+        (
+            spec(
+                "opening = 0 %",
+                "opening = 75 %",
+                "    p.discharge -> ga: a -> 100 ft of line -> q.intake\n    p.discharge -> right: tip\n    q.discharge -> left: tip",
+            )
+            .replace(
+                "hold speed = 2600 rpm",
+                "hold p.speed = 2600 rpm\n    hold q.speed = 2600 rpm",
+            ) + "pump q like p {}\n",
+            "gate `ga` is shut, and pump `q` has no water",
+        ),
+    ] {
+        let db = common::settled(&text);
+        assert!(
+            common::the(&db, "CW1612").message.contains(says),
+            "{says}: {:?}",
+            common::findings(&db)
+        );
+        assert!(
+            !common::numbers(&db).keys().any(|k| k.starts_with("d.")),
+            "no numbers"
+        );
+    }
 }

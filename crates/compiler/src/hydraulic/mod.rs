@@ -33,7 +33,7 @@ use lay::Graph;
 use smol_str::SmolStr;
 use std::sync::Arc;
 pub(crate) use system::AtPoint;
-use system::{AirAndWater, AirPressure, Curves, Failure, Giving, System, Wired};
+use system::{AirAndWater, AirPressure, Curves, Failure, Giving, System, Waterless, Wired};
 
 /// The air and water a computation is made in.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -150,6 +150,9 @@ pub struct PumpPoint {
     pub span: Span,
 }
 
+/// The state of a station that a shut gate cuts off.
+pub const CUT_OFF: &str = "cut off by a shut gate";
+
 /// A station at work, SI units.
 #[derive(Clone, PartialEq, Debug)]
 pub struct StationPoint {
@@ -199,6 +202,10 @@ pub struct FeedPoint {
     pub supply: DeclId,
     /// Water that comes from it, m³/s; below zero where it runs back.
     pub flow: f64,
+    /// Its hose, where it names one.
+    pub hose: Option<DeclId>,
+    /// Velocity in each line of that hose, m/s, where its bore is known.
+    pub velocity: Option<f64>,
 }
 
 /// A solved duty: every number converged, with its proof.
@@ -418,7 +425,7 @@ impl Job<'_, '_> {
             pumps: system.pumps_at_work(&x, &settled),
             stations: system.stations_at_work(&x, &settled),
             runs: system.runs_at_work(&x, &settled),
-            feeds: system.feeds_at_work(&settled),
+            feeds: system.feeds_at_work(&x, &settled),
             residual_mass: proof.residual_mass_relative,
             residual_energy: proof.residual_energy_relative,
             iterations: proof.iterations,
@@ -438,6 +445,10 @@ impl Job<'_, '_> {
                 self.not_solved(Some(why));
                 Ok(())
             }
+            Failure::CutOff { gates, what } => {
+                self.cut_off(&read.system.graph, gates, *what);
+                Ok(())
+            }
             Failure::Undecided { station } => {
                 self.undecided(&read.system.graph, *station);
                 Ok(())
@@ -451,6 +462,53 @@ impl Job<'_, '_> {
                 Ok(())
             }
         }
+    }
+
+    /// Reports what shut gates leave without water.
+    fn cut_off(&mut self, graph: &Graph, gates: &[usize], what: Waterless) {
+        let duty = self.duty;
+        let stations = &graph.stations;
+        let called = |cx: &Cx<'_>, k: usize| {
+            let s = &stations[k];
+            s.label.clone().unwrap_or_else(|| cx.name(s.decl))
+        };
+        let (dry, span) = match what {
+            Waterless::Pump(k) => {
+                let p = &graph.pumps[k];
+                (format!("pump `{}` has no water", p.name), Some(p.span))
+            }
+            Waterless::Held(k) if gates.contains(&k) => (
+                format!("what `{}` passes cannot be held", called(self.cx, k)),
+                Some(stations[k].span),
+            ),
+            Waterless::Held(k) => (
+                format!("`{}`, which is held, has no water", called(self.cx, k)),
+                Some(stations[k].span),
+            ),
+            Waterless::Nozzles => ("no nozzle has water".to_owned(), None),
+        };
+        let names: Vec<String> = gates
+            .iter()
+            .map(|k| format!("`{}`", called(self.cx, *k)))
+            .collect();
+        let by = match names.as_slice() {
+            [] => "the gate of its supply is shut".to_owned(),
+            [one] => format!("gate {one} is shut"),
+            more => format!("gates {} are shut", more.join(", ")),
+        };
+        let name = self.cx.name(duty);
+        let message = format!("duty `{name}` cannot be met: {by}, and {dry}");
+        let place = self.cx.place(duty, "lay");
+        let mut f = Finding::new(&DUTY_UNMET, place, message)
+            .here("cut off")
+            .help("open the gate, or hold something that has water");
+        for k in gates {
+            f = f.label(Local::Span(graph.lay, stations[*k].span), "shut");
+        }
+        if let Some(span) = span.filter(|s| gates.iter().all(|k| stations[*k].span != *s)) {
+            f = f.label(Local::Span(graph.lay, span), "without water");
+        }
+        self.report(f);
     }
 
     /// Reports a regulated nozzle that can neither give its flow nor not.

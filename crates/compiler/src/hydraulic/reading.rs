@@ -220,10 +220,15 @@ impl Job<'_, '_> {
     fn lead(&mut self, supply: DeclId, name: &str) -> Eval<Option<Option<Lead>>> {
         Ok(match self.cx.get(supply, name)? {
             Value::Absent => Some(None),
-            Value::Piece(p) => self.hose_law(p.of)?.map(|law| {
-                let length = self.numbers.keep(p.length.value.clone());
-                Some(Lead { law, length })
-            }),
+            Value::Piece(p) => match self.hose_law(p.of)? {
+                Some(law) => Some(Some(Lead {
+                    hose: p.of,
+                    law,
+                    length: self.numbers.keep(p.length.value.clone()),
+                    diameter: number(self.cx, p.of, "diameter")?.map(|d| self.numbers.keep(d)),
+                })),
+                None => None,
+            },
             _ => None,
         })
     }

@@ -270,6 +270,7 @@ fn numbers(system: &System, x: &[f64]) -> Result<Vec<f64>, &'static str> {
 fn reason(why: &Failure) -> &'static str {
     match why {
         Failure::Parts => "a number that a part cannot have",
+        Failure::CutOff { .. } => "a shut gate cuts off what is needed",
         Failure::Undecided { .. } => "a regulated nozzle that cannot decide",
         Failure::Parted { .. } => "the water parts: the supply cannot give the flow",
         Failure::Network(SolveError::Infeasible(why), _) => match why {

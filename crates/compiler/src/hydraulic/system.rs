@@ -9,7 +9,7 @@
 
 use super::hold::{AtWork, Hold};
 use super::lay::{Graph, StationKind};
-use super::{FeedPoint, PumpPoint, RunPoint, StationPoint};
+use super::{CUT_OFF, FeedPoint, PumpPoint, RunPoint, StationPoint};
 use crate::DeclId;
 use crate::kinds::drive::points::EngineModel;
 use crate::kinds::line::gate_coefficient;
@@ -228,6 +228,11 @@ impl ApplianceLaw {
         };
         Some((open, false))
     }
+
+    /// Whether nothing passes.
+    fn shut(&self, x: &[f64]) -> bool {
+        matches!(self, Self::Gate { opening, .. } if opening.of(x) <= 0.0)
+    }
 }
 
 /// How a nozzle passes water.
@@ -315,8 +320,10 @@ pub(crate) struct Run {
 /// Hose between a supply and the point it feeds.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Lead {
+    pub(super) hose: DeclId,
     pub(super) law: HoseLaw,
     pub(super) length: N,
+    pub(super) diameter: Option<N>,
 }
 
 /// Where water comes from.
@@ -339,6 +346,22 @@ pub(crate) enum Source {
         level: N,
         loss: (N, N),
     },
+}
+
+impl Source {
+    /// Whether a gate in it lets nothing pass.
+    fn shut(&self, x: &[f64]) -> bool {
+        matches!(self, Self::Draft { strainer: Some(s), .. } if s.shut(x))
+    }
+
+    /// Its hose and the number of lines side by side.
+    fn hose(&self) -> Option<(&Lead, u32)> {
+        match self {
+            Self::Draft { suction, lines, .. } => Some((suction.as_ref()?, *lines)),
+            Self::Hydrant { hose, lines, .. } => Some((hose.as_ref()?, *lines)),
+            Self::Tank { .. } => None,
+        }
+    }
 }
 
 /// A supply at the point of the lay that it feeds.
@@ -380,9 +403,9 @@ pub(crate) struct System {
 /// A network of a system with what its parts became in it.
 pub(crate) struct Wired {
     net: Network,
-    /// Of each point that is used.
+    /// Of each point that is used and that a shut gate does not cut off.
     pub(super) nodes: Vec<Option<NodeId>>,
-    /// The link of each station; none where a flow is taken out as it is.
+    /// The link of each station; none where a flow is taken out as it is, or where no water comes.
     stations: Vec<Option<LinkId>>,
     nozzles: Vec<Option<Nozzle>>,
     runs: Vec<Vec<LinkId>>,
@@ -401,8 +424,9 @@ impl Wired {
         self.nodes.get(point).copied().flatten()
     }
 
+    /// Total pressure at a point, Pa gauge; that of the air where a shut gate cuts it off.
     fn pressure(&self, solution: &Solution, point: usize) -> f64 {
-        self.node(point).map_or(f64::NAN, |n| solution.pressure(n))
+        self.node(point).map_or(0.0, |n| solution.pressure(n))
     }
 }
 
@@ -417,6 +441,13 @@ pub(crate) enum Failure {
         /// Which station.
         station: usize,
     },
+    /// Shut gates leave a pump, or what is held, or every nozzle without water.
+    CutOff {
+        /// Which gates are shut, by station.
+        gates: Vec<usize>,
+        /// What has no water.
+        what: Waterless,
+    },
     /// The pressure falls below that of vapour: the water parts.
     Parted {
         /// The node with the lowest pressure.
@@ -426,6 +457,17 @@ pub(crate) enum Failure {
         /// What the parts became.
         wired: Box<Wired>,
     },
+}
+
+/// What shut gates leave without water.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(crate) enum Waterless {
+    /// A pump.
+    Pump(usize),
+    /// A station whose pressure or flow is held.
+    Held(usize),
+    /// Every nozzle.
+    Nozzles,
 }
 
 /// A system that was solved.
@@ -444,8 +486,12 @@ impl System {
         let kept: Vec<Option<(f64, f64)>> = self.stations.iter().map(|s| s.kept(x)).collect();
         let mut starved = vec![false; kept.len()];
         let air = self.air.at(x).ok_or(Failure::Parts)?;
+        let wet = self.wet(x);
+        self.cut_off(x, &wet)?;
         let (wired, solution) = loop {
-            let wired = self.wire(x, &air, &kept, &starved).ok_or(Failure::Parts)?;
+            let wired = self
+                .wire(x, &air, &kept, &starved, &wet)
+                .ok_or(Failure::Parts)?;
             let solution = match wired.net.solve(options) {
                 Ok(s) => s,
                 Err(e) => return Err(Failure::Network(e, Box::new(wired))),
@@ -453,7 +499,7 @@ impl System {
             let mut more = false;
             for (k, s) in self.graph.stations.iter().enumerate() {
                 let short = |least| wired.pressure(&solution, s.inlet) < least;
-                if kept[k].is_some_and(|(_, least)| short(least)) && !starved[k] {
+                if wet[s.inlet] && kept[k].is_some_and(|(_, least)| short(least)) && !starved[k] {
                     starved[k] = true;
                     more = true;
                 }
@@ -495,6 +541,7 @@ impl System {
         air: &Air,
         kept: &[Option<(f64, f64)>],
         starved: &[bool],
+        wet: &[bool],
     ) -> Option<Wired> {
         let graph = &self.graph;
         let (density, viscosity) = (air.density, air.viscosity);
@@ -508,12 +555,16 @@ impl System {
             used[p] = true;
         }
         let mut nodes = vec![None; used.len()];
-        for (p, node) in nodes.iter_mut().enumerate().filter(|(p, _)| used[*p]) {
+        let here = |p: &usize| used[*p] && wet[*p];
+        for (p, node) in nodes.iter_mut().enumerate().filter(|(p, _)| here(p)) {
             *node = Some(net.junction(self.heights[p].of(x), 0.0).ok()?);
         }
         let mut feeds = Vec::with_capacity(self.feeds.len());
         for f in &self.feeds {
-            let at = nodes.get(f.point).copied().flatten()?;
+            let Some(at) = nodes.get(f.point).copied().flatten() else {
+                feeds.push(Vec::new());
+                continue;
+            };
             let height = self.heights[f.point].of(x);
             feeds.push(feed(
                 &mut net, &f.source, at, height, x, density, viscosity,
@@ -532,7 +583,11 @@ impl System {
         };
         let mut taken: Vec<(usize, f64)> = Vec::new();
         for (k, (s, at)) in self.stations.iter().zip(&graph.stations).enumerate() {
-            let inlet = wired.node(at.inlet)?;
+            let Some(inlet) = wired.node(at.inlet) else {
+                wired.stations.push(None);
+                wired.nozzles.push(None);
+                continue;
+            };
             match &s.law {
                 StationLaw::Nozzle(law) => {
                     let nozzle = law.nozzle(x)?;
@@ -549,7 +604,12 @@ impl System {
                     wired.stations.push(Some(link));
                 }
                 StationLaw::Appliance { law, one_way } => {
-                    let outlet = wired.node(at.outlet)?;
+                    wired.nozzles.push(None);
+                    let Some(outlet) = wired.node(at.outlet) else {
+                        // A shut gate with nothing but the air behind it.
+                        wired.stations.push(None);
+                        continue;
+                    };
                     let (resistance, shut) = law.at(x, density)?;
                     let law = Law::Quadratic { resistance };
                     let link = match one_way {
@@ -559,13 +619,15 @@ impl System {
                     let link = link.ok()?;
                     wired.net.close(link, shut).ok()?;
                     wired.stations.push(Some(link));
-                    wired.nozzles.push(None);
                 }
             }
         }
         for (r, at) in self.runs.iter().zip(&graph.runs) {
             let law = r.law.law(x, r.length.of(x), density, viscosity)?;
-            let (from, to) = (wired.node(at.from)?, wired.node(at.to)?);
+            let (Some(from), Some(to)) = (wired.node(at.from), wired.node(at.to)) else {
+                wired.runs.push(Vec::new());
+                continue;
+            };
             let mut links = Vec::with_capacity(at.lines as usize);
             for _ in 0..at.lines {
                 links.push(wired.net.link(from, to, law.clone(), 0).ok()?);
@@ -574,6 +636,69 @@ impl System {
         }
         self.join_pumps(&mut wired, x)?;
         Some(wired)
+    }
+
+    /// Which stations are shut gates.
+    fn shut_gates(&self, x: &[f64]) -> Vec<usize> {
+        let shut = |s: &Station| matches!(&s.law, StationLaw::Appliance { law, .. } if law.shut(x));
+        let all = self.stations.iter().enumerate();
+        all.filter(|s| shut(s.1)).map(|s| s.0).collect()
+    }
+
+    /// Which points have a way to water. Only shut gates cut one off.
+    fn wet(&self, x: &[f64]) -> Vec<bool> {
+        let graph = &self.graph;
+        let shut = self.shut_gates(x);
+        if shut.is_empty() && !self.feeds.iter().any(|f| f.source.shut(x)) {
+            return vec![true; self.heights.len()];
+        }
+        let mut ways: Vec<Vec<usize>> = vec![Vec::new(); self.heights.len()];
+        let stations = graph.stations.iter().enumerate();
+        let open = stations.filter(|s| !shut.contains(&s.0));
+        let both = open
+            .map(|s| (s.1.inlet, s.1.outlet))
+            .chain(graph.runs.iter().map(|r| (r.from, r.to)));
+        for (a, b) in both {
+            ways[a].push(b);
+            ways[b].push(a);
+        }
+        // Through a pump only forwards.
+        for p in &graph.pumps {
+            ways[p.intake].push(p.discharge);
+        }
+        let mut wet = vec![false; self.heights.len()];
+        let sources = self.feeds.iter().filter(|f| !f.source.shut(x));
+        let mut todo: Vec<usize> = sources.map(|f| f.point).collect();
+        while let Some(p) = todo.pop() {
+            if !std::mem::replace(&mut wet[p], true) {
+                todo.extend(&ways[p]);
+            }
+        }
+        wet
+    }
+
+    /// Refuses a system in which shut gates leave a pump, what is held, or every nozzle without water.
+    fn cut_off(&self, x: &[f64], wet: &[bool]) -> Result<(), Failure> {
+        let graph = &self.graph;
+        let gates = self.shut_gates(x);
+        if gates.is_empty() && wet.iter().all(|w| *w) {
+            return Ok(());
+        }
+        let pump = graph.pumps.iter().position(|p| !wet[p.intake]);
+        let held = self.pumps.iter().find_map(|p| match p.hold.0 {
+            Hold::Station(k, _) if !wet[graph.stations[k].inlet] => Some(k),
+            Hold::Flow(k, _) if !wet[graph.stations[k].inlet] || gates.contains(&k) => Some(k),
+            _ => None,
+        });
+        let mut nozzles = graph.stations.iter();
+        let some = nozzles.any(|s| s.kind == StationKind::Nozzle && wet[s.inlet]);
+        let what = match (pump, held) {
+            (Some(p), _) => Waterless::Pump(p),
+            (None, Some(k)) => Waterless::Held(k),
+            (None, None) if !some => Waterless::Nozzles,
+            _ => return Ok(()),
+        };
+        Err(Failure::CutOff { gates, what })
     }
 
     /// The curves of each pump with its rings as in `x`.
@@ -690,8 +815,10 @@ impl System {
         let mut points = Vec::with_capacity(self.stations.len());
         for (k, (s, at)) in self.stations.iter().zip(&self.graph.stations).enumerate() {
             let link = wired.stations[k];
+            let dry = wired.node(at.inlet).is_none();
             let flow = match link {
                 Some(l) => solution.flow(l),
+                None if dry => 0.0,
                 None => s.kept(x).map_or(0.0, |kept| kept.0),
             };
             let pressure = wired.pressure(solution, at.inlet);
@@ -704,6 +831,8 @@ impl System {
                 flow,
                 reaction: law.and_then(|n| n.reaction(flow, pressure.max(0.0), density).ok()),
                 state: match link.and_then(|l| solution.state(l)) {
+                    _ if dry => Some(CUT_OFF),
+                    None if at.kind == StationKind::Appliance => Some("shut"),
                     Some(LinkState::Dry) => Some("dry"),
                     _ if starved[k] => Some("below the pressure it keeps its flow from"),
                     Some(LinkState::Shut | LinkState::Closed) => Some("shut"),
@@ -723,14 +852,22 @@ impl System {
     }
 
     /// The supplies at work.
-    pub(crate) fn feeds_at_work(&self, settled: &Settled) -> Vec<FeedPoint> {
-        let of = |links: &Vec<LinkId>| links.iter().map(|l| settled.solution.flow(*l)).sum();
-        (self.feeds.iter().zip(&settled.wired.feeds))
-            .map(|(f, links)| FeedPoint {
+    pub(crate) fn feeds_at_work(&self, x: &[f64], settled: &Settled) -> Vec<FeedPoint> {
+        let mut points = Vec::with_capacity(self.feeds.len());
+        for (f, links) in self.feeds.iter().zip(&settled.wired.feeds) {
+            let flow: f64 = links.iter().map(|l| settled.solution.flow(*l)).sum();
+            let hose = f.source.hose();
+            points.push(FeedPoint {
                 supply: f.supply,
-                flow: of(links),
-            })
-            .collect()
+                flow,
+                hose: hose.map(|(lead, _)| lead.hose),
+                velocity: hose.and_then(|(lead, lines)| {
+                    let d = lead.diameter?.of(x);
+                    Some(flow.abs() / f64::from(lines) / (FRAC_PI_4 * d * d))
+                }),
+            });
+        }
+        points
     }
 
     /// The hoses at work, in the order they are written.

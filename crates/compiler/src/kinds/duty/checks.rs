@@ -6,7 +6,7 @@
 use super::{engine_of, solved_by};
 use crate::codes::codes;
 use crate::db::{Cx, Local};
-use crate::hydraulic::{self, AtPoint, PumpPoint};
+use crate::hydraulic::{self, AtPoint, CUT_OFF, PumpPoint};
 use crate::value::Value;
 use crate::{DeclId, Eval, show};
 use cutwater_finding::Finding;
@@ -73,6 +73,11 @@ codes! {
         "Water that is stopped at once adds ρ · a · v to the pressure (Joukowsky), with the wave's speed a of the charged hose. Open and close slowly, over 3 to 5 s or more (training texts): water hammer bursts hose and hurts pumps and people.",
         fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nhose big {\n    diameter       = 2.5 in\n    loss           = 2 psi per 100 ft at 100 gpm\n    test_pressure  = 180 psi\n    wave_speed     = 600 ft/s\n}\nlay l { p.discharge -> 100 ft of big -> n: f }\nnozzle f {\n    form  = fog\n    rated = 300 gpm at 100 psi\n}\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n",
         silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nhose big {\n    diameter       = 2.5 in\n    loss           = 2 psi per 100 ft at 100 gpm\n    test_pressure  = 400 psi\n    wave_speed     = 600 ft/s\n}\nlay l { p.discharge -> 100 ft of big -> n: f }\nnozzle f {\n    form  = fog\n    rated = 300 gpm at 100 psi\n}\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n";
+    /// Raised by `duty`.
+    BEHIND_GATE = "CW1407" "behind-shut-gate" Advice, "A nozzle has no water in a duty, for a gate before it is shut.",
+        "A gate at `opening = 0 %` cuts its line off: what has no other way to water is left out, and the rest is solved. Where the line is to wait, that is as it should be. Open gates slowly: a charged line whips, and water that is stopped short hammers.",
+        fires "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nappliance g like std.gate_2_1_2 { opening = 0 % }\nlay l {\n    p.discharge -> n: std.fog_150_100\n    p.discharge -> g -> 50 ft of std.attack_1_3_4 -> m: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n",
+        silent "pump p {\n    rating = 500 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi) {\n        0 200\n        300 180\n        600 140\n    }\n}\nsupply s {\n    draft { lift = 5 ft }\n}\nappliance g like std.gate_2_1_2 { opening = 50 % }\nlay l {\n    p.discharge -> n: std.fog_150_100\n    p.discharge -> g -> 50 ft of std.attack_1_3_4 -> m: std.fog_150_100\n}\nduty d {\n    supply = s\n    lay    = l\n    hold n.pressure = 100 psi\n}\n";
 }
 
 /// What a duty of one pump could have so that a limit is kept, as the end of a sentence; nothing where there is none.
@@ -230,6 +235,12 @@ pub(super) fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
         }
     }
     let most = s.feeds.iter().fold(0.0_f64, |m, f| m.max(f.flow.abs()));
+    for f in &s.feeds {
+        if let Some(hose) = f.hose {
+            let its = (Local::Head(f.supply), "the supply it belongs to");
+            velocity(cx, d, (hose, f.velocity), its)?;
+        }
+    }
     for f in s.feeds.iter().filter(|f| f.flow < -1e-6 * most) {
         ok = false;
         let hydrant = crate::kinds::supply::source(cx, f.supply)? == Some("hydrant");
@@ -268,34 +279,12 @@ pub(super) fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                 .here("flattens hose of this lay")
                 .label(Local::Span(s.lay, r.span), "this hose")
                 .help("raise the pressure at its near end, lay more or larger lines, or ask for less flow; only hard suction hose stands a vacuum")
+                .source("driver/operator texts (from memory): soft hose collapses under draft, hard suction is made for vacuum")
                 .number("pressure", r.lowest / 6_894.757_293_168, "psi"),
             );
         }
-        if let (Some(limit), Some(v)) = (cx.si(r.hose, "velocity_limit")?, r.velocity)
-            && v > limit * (1.0 + 1e-9)
-        {
-            let place = cx.place(d, "lay");
-            let at = cx.place(r.hose, "velocity_limit");
-            cx.report(
-                Finding::new(
-                    &HOSE_VELOCITY,
-                    place,
-                    format!(
-                        "in duty `{name}` the water in hose `{}` runs at {}, faster than {}",
-                        cx.name(r.hose),
-                        text(v, Kind::Speed),
-                        text(limit, Kind::Speed)
-                    ),
-                )
-                .here("fast water")
-                .label(Local::Span(s.lay, r.span), "this hose")
-                .label(at, "its limit")
-                .help("lay a second line beside it or a larger one, or ask for less flow")
-                .source("`velocity_limit` of this hose")
-                .number("velocity", v / 0.3048, "ft/s")
-                .number("limit", limit / 0.3048, "ft/s"),
-            );
-        }
+        let of_lay = (Local::Span(s.lay, r.span), "this hose");
+        velocity(cx, d, (r.hose, r.velocity), of_lay)?;
         if let (Some(a), Some(v), Some(test)) = (
             cx.si(r.hose, "wave_speed")?,
             r.velocity,
@@ -347,6 +336,22 @@ pub(super) fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     }
     for x in s.stations.iter().filter(|x| x.nozzle) {
         let label = x.label.clone().unwrap_or_else(|| cx.name(x.decl));
+        if x.state == Some(CUT_OFF) {
+            let place = cx.place(d, "lay");
+            cx.report(
+                Finding::new(
+                    &BEHIND_GATE,
+                    place,
+                    format!(
+                        "in duty `{name}` nozzle `{label}` has no water: a gate before it is shut"
+                    ),
+                )
+                .here("waits for a gate")
+                .label(Local::Span(s.lay, x.span), "this nozzle")
+                .help("open the gate, slowly, or leave its line out of the lay"),
+            );
+            continue;
+        }
         if let Some(state) = x.state
             && state != "holding its pressure"
         {
@@ -388,4 +393,47 @@ pub(super) fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
         }
     }
     Ok(Value::Truth(ok))
+}
+
+/// Tells of a hose in which the water runs faster, m/s, than the hose's limit; `label` is where it lies.
+fn velocity(
+    cx: &mut Cx<'_>,
+    d: DeclId,
+    (hose, found): (DeclId, Option<f64>),
+    label: (Local, &'static str),
+) -> Eval<()> {
+    let (Some(limit), Some(v)) = (cx.si(hose, "velocity_limit")?, found) else {
+        return Ok(());
+    };
+    if v <= limit * (1.0 + 1e-9) {
+        return Ok(());
+    }
+    let settings = cx.settings();
+    let text = |v: f64| show::si(v, Kind::Speed, None, &settings);
+    // Two numbers that look alike would not say what is wrong.
+    let just = if text(v) == text(limit) {
+        "just over "
+    } else {
+        ""
+    };
+    let message = format!(
+        "in duty `{}` the water in hose `{}` runs at {just}{}, faster than {}",
+        cx.name(d),
+        cx.name(hose),
+        text(v),
+        text(limit)
+    );
+    let place = cx.place(d, "lay");
+    let at = cx.place(hose, "velocity_limit");
+    cx.report(
+        Finding::new(&HOSE_VELOCITY, place, message)
+            .here("fast water")
+            .label(label.0, label.1)
+            .label(at, "its limit")
+            .help("lay a second line beside it or a larger one, or ask for less flow")
+            .source("`velocity_limit` of this hose")
+            .number("velocity", v / 0.3048, "ft/s")
+            .number("limit", limit / 0.3048, "ft/s"),
+    );
+    Ok(())
 }
