@@ -230,8 +230,8 @@ fn a_missing_power_of_the_output_is_named() {
 }
 
 /// An engine of one power, behind gears of 1, and its air.
-fn in_air(site: &str, rules: &str) -> cutwater_compiler::Db {
-    common::settled(&format!(
+fn in_air(site: &str, rules: &str) -> Db {
+    settled(&format!(
         "site {{\n{site}\n}}\npump p {{ rating = 500 gpm at 150 psi }}\ndrive e {{\n    turns = p\n    gear_ratio = 2\n{rules}\n    output (speed rpm, power hp) {{\n        1000 225\n        2000 225\n    }}\n}}\n"
     ))
 }
@@ -240,9 +240,8 @@ fn in_air(site: &str, rules: &str) -> cutwater_compiler::Db {
 /// 300 hp at 5000 ft, and air of 100 °F.
 #[test]
 fn derating_follows_the_rule_that_is_stated() {
-    let factor = |site: &str, rules: &str| {
-        common::measured_in(&in_air(site, rules), "e.derating_factor", "%")
-    };
+    let factor =
+        |site: &str, rules: &str| measured_in(&in_air(site, rules), "e.derating_factor", "%");
     for (altitude, rules, full, left) in [
         (
             "4500 ft",
@@ -318,26 +317,16 @@ fn a_derating_that_cannot_be_computed_gives_no_margin() {
         "    heat_derating = 1 % per 10 delta_degF",
     );
     assert!(
-        common::the(&db, "CW1330")
+        the(&db, "CW1330")
             .message
             .contains("needs the temperature of the air")
     );
     let db = in_air("    altitude = 9000 ft", "    derating = 20 % per 1000 ft");
-    assert!(
-        common::the(&db, "CW1330")
-            .message
-            .contains("leaves `e` no power")
-    );
-    assert!(!common::numbers(&db).contains_key("e.derating_factor"));
-    assert!(common::fires(
-        &in_air("    altitude = 9000 ft", ""),
-        "CW1329"
-    ));
-    assert!(!common::fires(
-        &in_air("    altitude = 2000 ft", ""),
-        "CW1329"
-    ));
-    assert!(!common::fires(
+    assert!(the(&db, "CW1330").message.contains("leaves `e` no power"));
+    assert!(!numbers(&db).contains_key("e.derating_factor"));
+    assert!(fires(&in_air("    altitude = 9000 ft", ""), "CW1329"));
+    assert!(!fires(&in_air("    altitude = 2000 ft", ""), "CW1329"));
+    assert!(!fires(
         &in_air("    altitude = 9000 ft", "    derating = 0 % per 1000 ft"),
         "CW1329"
     ));
@@ -359,15 +348,11 @@ fn the_ratios_called_good_are_those_with_which_every_point_is_made() {
     let (mut good, mut bad) = (0, 0);
     for governed in [1900.0, 2100.0, 2400.0] {
         for power in [170.0, 200.0, 230.0, 270.0] {
-            let table = common::numbers(&common::settled(&spec("1.30", governed, power)));
-            let words = common::words(&common::settled(&spec("1.30", governed, power)));
+            let table = numbers(&settled(&spec("1.30", governed, power)));
+            let words = words(&settled(&spec("1.30", governed, power)));
             for k in 1..=8 {
                 let ratio = table[&format!("e.ratio_table[{k}].ratio")];
-                let alone = common::numbers(&common::settled(&spec(
-                    &format!("{ratio:.2}"),
-                    governed,
-                    power,
-                )));
+                let alone = numbers(&settled(&spec(&format!("{ratio:.2}"), governed, power)));
                 let made = (1..=4).all(|p| {
                     let left = |what: &str| alone.get(&format!("e.points[{p}].{what}")).copied();
                     left("spare_speed").is_some_and(|s| s >= 0.0)

@@ -366,7 +366,7 @@ fn check_derating(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
                 );
             }
         }
-        Err(()) if cx.get(d, "heat_derating")? != Value::Absent => {
+        Err(()) if matches!(cx.get(d, "heat_derating")?, Value::Phrase(_)) => {
             let air = match site {
                 Some(s) => cx.get(s, "air_temperature")?,
                 None => Value::Absent,

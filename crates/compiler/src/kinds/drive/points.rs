@@ -85,6 +85,8 @@ pub(crate) struct EngineModel {
     governed: Option<f64>,
     /// Its output, taken down for air.
     engine: Option<Engine>,
+    /// What powers rest on: assumed where the efficiency is.
+    origin: Origin,
 }
 
 /// The engine of a pump at work, SI units.
@@ -134,9 +136,10 @@ impl EngineModel {
 
 /// The engine of a drive; `None` where its gears are not known.
 pub(crate) fn engine_model(cx: &mut Cx<'_>, drive: DeclId) -> Eval<Option<EngineModel>> {
-    let (Some(ratio), Some(efficiency)) =
-        (cx.si(drive, "gear_ratio")?, cx.si(drive, "efficiency")?)
-    else {
+    let (Some(ratio), Some(efficiency)) = (
+        cx.si(drive, "gear_ratio")?,
+        cx.quantity(drive, "efficiency")?,
+    ) else {
         return Ok(None);
     };
     let engine = match output(cx, drive)? {
@@ -146,7 +149,8 @@ pub(crate) fn engine_model(cx: &mut Cx<'_>, drive: DeclId) -> Eval<Option<Engine
     Ok(Some(EngineModel {
         drive,
         ratio,
-        efficiency,
+        efficiency: efficiency.si(),
+        origin: efficiency.origin.with(Origin::Computed),
         governed: cx.si(drive, "governed_speed")?,
         engine,
     }))
@@ -245,8 +249,13 @@ fn record(what: &'static str, fields: Vec<(&'static str, Option<Value>)>) -> Val
 }
 
 fn value(kind: Kind, si: Option<f64>) -> Option<Value> {
-    let q = Quantity::computed(kind, si?).origin(Origin::Computed);
-    Some(Value::Quantity(q))
+    from(Origin::Computed, kind, si)
+}
+
+fn from(origin: Origin, kind: Kind, si: Option<f64>) -> Option<Value> {
+    Some(Value::Quantity(
+        Quantity::computed(kind, si?).origin(origin),
+    ))
 }
 
 /// The computed list of rated points.
@@ -277,12 +286,18 @@ pub(super) fn points_list(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                     "spare_speed",
                     value(Kind::RotationalSpeed, at.and_then(|a| a.spare)),
                 ),
-                ("power_margin", value(Kind::Power, l.power_margin)),
+                (
+                    "power_margin",
+                    from(model.origin, Kind::Power, l.power_margin),
+                ),
                 (
                     "torque_margin",
-                    value(Kind::Torque, at.and_then(|a| a.torque)),
+                    from(model.origin, Kind::Torque, at.and_then(|a| a.torque)),
                 ),
-                ("load", value(Kind::Ratio, at.and_then(|a| a.load))),
+                (
+                    "load",
+                    from(model.origin, Kind::Ratio, at.and_then(|a| a.load)),
+                ),
             ],
         )
     });

@@ -163,7 +163,7 @@ pub(super) fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
             }
         }
         if let (Some(rise), Some(limit)) = (p.heating, cx.si(p.pump, "temperature_rise_limit")?)
-            && (rise > limit || rise < 0.0 && p.flow <= 0.0)
+            && rise > limit
         {
             ok = false;
             let place = cx.place(d, "lay");
@@ -192,6 +192,21 @@ pub(super) fn checks(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
                 .source("heat balance; the limit is `temperature_rise_limit` of the pump")
                 .number("rise", rise, "K")
                 .number("limit", limit, "K"),
+            );
+        }
+        if p.power.is_some_and(|w| w > 0.0) && p.flow.abs() <= 1e-9 {
+            ok = false;
+            let place = cx.place(d, "lay");
+            cx.report(
+                Finding::new(
+                    &OVERHEATING,
+                    place,
+                    format!("{whose} turns and no water passes through it: what is in it heats until it boils"),
+                )
+                .here("no flow")
+                .label(Local::Head(p.pump), "this pump")
+                .help("keep water moving, or stop the pump; hot water from a closed pump scalds")
+                .source("heat balance"),
             );
         }
         if p.unstable {

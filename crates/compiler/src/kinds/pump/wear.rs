@@ -68,6 +68,9 @@ struct RingSizes<T> {
     gaps: usize,
 }
 
+/// The sizes of several rings, as they are stated.
+type Sizes = Vec<RingSizes<Tol>>;
+
 impl<T> RingSizes<T> {
     fn map<U>(self, mut of: impl FnMut(T) -> U) -> RingSizes<U> {
         RingSizes {
@@ -119,7 +122,7 @@ fn sizes(
     cx: &mut Cx<'_>,
     d: DeclId,
     rings: &[DeclId],
-) -> Eval<Result<Option<Vec<RingSizes<Tol>>>, (Local, String)>> {
+) -> Eval<Result<Option<Sizes>, (Local, String)>> {
     let stage = match cx.get(d, "stages")? {
         Value::List(l) => l.iter().find_map(|v| match v {
             Value::Decl(i) => Some(*i),
