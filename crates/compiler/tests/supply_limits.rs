@@ -147,3 +147,158 @@ fn what_cannot_be_judged_is_left_out() {
         "it cavitates at no flow already"
     );
 }
+
+/// A curve whose NPSH begins at 500 gpm, as most do, is judged as one that begins at none.
+#[test]
+fn an_npsh_that_was_not_tested_at_no_flow_does_not_hinder() {
+    let supply = "    draft {\n        lift    = 10 ft\n        suction = 20 ft of suction\n    }";
+    let whole = common::numbers(&common::settled(&spec(supply, "")));
+    let db = common::settled(&spec(supply, "").replace("0  160   8", "0  160   -"));
+    let part = common::numbers(&db);
+    for name in ["s.most_flow", "s.most_lift"] {
+        assert!(
+            (part[name] - whole[name]).abs() < 0.01 * whole[name],
+            "{name}: {} instead of {}; {:?}",
+            part[name],
+            whole[name],
+            common::findings(&db)
+        );
+    }
+}
+
+/// What ends the flow is said: NPSH, parted water, or no more than that the curve was tested no further.
+#[test]
+fn what_ends_the_flow_is_said() {
+    let by = |lift: f64, npsh: bool| {
+        let mut text = spec(
+            &format!(
+                "    draft {{\n        lift    = {lift} ft\n        suction = 20 ft of suction\n    }}"
+            ),
+            "",
+        );
+        if !npsh {
+            text = text.replace(", npshr ft", "");
+            for need in ["   8\n", "  13\n", "  18\n", "  23\n"] {
+                text = text.replacen(need, "\n", 1);
+            }
+        }
+        let db = common::settled(&text);
+        let most = common::numbers(&db)["s.most_flow"];
+        (common::words(&db)["s.most_flow_limit"].clone(), most)
+    };
+    assert_eq!(by(10.0, true).0, "the NPSH required");
+    // 33.37 − 25 ft are left for 0.0924 q² of loss: 952 gpm.
+    let (limit, most) = by(25.0, false);
+    assert_eq!(limit, "the water parts");
+    assert!((most - 952.0).abs() < 3.0, "{most}");
+    // 33.37 − 2 ft keep 0.0924 · 15² ft of loss and more: the curve ends first, at 1500 gpm.
+    let (limit, most) = by(2.0, false);
+    assert_eq!(limit, "the end of the tested curve");
+    assert!((most - 1500.0).abs() < 1e-6, "{most}");
+}
+
+/// Air and water that nobody stated are assumed, and so is what is made from them.
+#[test]
+fn limits_from_assumed_air_are_assumed() {
+    use cutwater_compiler::value::Origin;
+    let text = spec("    draft { lift = 10 ft }", "");
+    let stated = common::settled(&text);
+    let at = text.find("pump p").unwrap();
+    let assumed = common::settled(&text[at..]);
+    for name in ["s.greatest_lift", "s.most_flow", "s.most_lift"] {
+        assert_eq!(
+            common::quantity(&stated, name).origin,
+            Origin::Computed,
+            "{name}"
+        );
+        assert_eq!(
+            common::quantity(&assumed, name).origin,
+            Origin::Assumed,
+            "{name}"
+        );
+    }
+}
+
+/// Told with the numbers of the sums above: 10 ft leave q = 824 gpm of 1000.
+#[test]
+fn a_draft_that_cannot_feed_its_pump_is_told() {
+    let at = |lift: &str| {
+        common::settled(&spec(
+            &format!(
+                "    draft {{\n        lift    = {lift}\n        suction = 20 ft of suction\n    }}"
+            ),
+            "",
+        ))
+    };
+    let f = common::the(&at("10 ft"), "CW1506");
+    assert!(
+        f.message
+            .contains("from supply `s` pump `p` draws no more than 8")
+            && f.message
+                .contains("less than its rated 1000 gpm: beyond that it cavitates"),
+        "{}",
+        f.message
+    );
+    assert!(!common::fires(&at("5 ft"), "CW1506"));
+    // Nothing at all: it cavitates at no flow.
+    let none = common::the(&at("26 ft"), "CW1506");
+    assert!(none.message.contains("draws nothing"), "{}", none.message);
+    // A hydrant is not judged by it, nor is a supply that names no pump.
+    let unnamed = spec("    draft { lift = 26 ft }", "").replace("    feeds = p\n", "");
+    assert!(!common::fires(&common::settled(&unnamed), "CW1506"));
+}
+
+/// v = 0.4085 Q / d² ft/s (gpm, in; 231 in³ to the gallon): 1000 gpm in 5 in run at 16.34 ft/s, in two of them at half.
+#[test]
+fn the_velocity_in_suction_hose_is_shown() {
+    for (lines, v) in [(1, 16.34), (2, 8.17)] {
+        let db = common::settled(&spec(
+            &format!(
+                "    draft {{\n        lift    = 5 ft\n        suction = 20 ft of std.suction_5\n        lines   = {lines}\n    }}"
+            ),
+            "",
+        ));
+        common::close(
+            common::measured_in(&db, "s.suction_velocity", "ft/s"),
+            v,
+            0.01,
+        );
+    }
+}
+
+/// 3 ft of water at 62.36 lb/ft³ are 1.299 psi: 500 gpm · √(1.299/5) = 254.9 gpm run in by themselves. With its pump the
+/// tank gives more: 33.37 + 3 − 2.309 · 5 · (Q/500)² ft must leave 8 + Q/100 ft, so 0.4618 q² + q − 28.37 = 0, q = 6.83.
+#[test]
+fn a_tank_gives_what_its_plumbing_lets_through() {
+    let tank = "    tank {\n        level = 3 ft\n        loss  = 5 psi at 500 gpm\n    }";
+    let db = common::settled(&spec(tank, ""));
+    common::close(
+        common::measured_in(&db, "s.gravity_flow", "gpm"),
+        254.9,
+        0.2,
+    );
+    let k: f64 = 2.309 * 5.0 / 25.0;
+    let q = (-1.0 + (1.0 + 4.0 * k * (33.37 + 3.0 - 8.0)).sqrt()) / (2.0 * k) * 100.0;
+    common::close(common::measured_in(&db, "s.most_flow", "gpm"), q, 0.003 * q);
+    assert!(!common::fires(&db, "CW1506"));
+    // At that flow a duty's intake stands at the pressure of the air.
+    let duty = "nozzle n {\n    form = regulated\n    rated = 254.9 gpm at 1 psi\n}\nlay l { p.discharge -> 1 ft of suction -> n: n }\nduty d {\n    supply = s\n    lay = l\n    hold speed = 2000 rpm\n}\n";
+    let db = common::settled(&spec(tank, duty));
+    common::close(
+        common::measured_in(&db, "d.intake_pressure", "psi"),
+        0.0,
+        0.003,
+    );
+}
+
+/// A strainer that is a shut gate gives nothing, and nothing is shown.
+#[test]
+fn a_shut_strainer_gives_no_limit() {
+    let text = spec(
+        "    draft {\n        lift     = 5 ft\n        strainer = g\n    }",
+        "",
+    ) + "appliance g like std.gate_2_1_2 { opening = 0 % }\n";
+    let v = common::numbers(&common::settled(&text));
+    assert!(!v.contains_key("s.most_lift") && !v.contains_key("s.most_flow"));
+    assert!(v.contains_key("s.greatest_lift"));
+}

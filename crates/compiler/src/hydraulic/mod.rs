@@ -164,6 +164,8 @@ pub struct StationPoint {
     pub decl: DeclId,
     /// Total pressure where the water enters, Pa gauge.
     pub pressure: f64,
+    /// What a gauge on the side reads there, Pa gauge, where the bore is known: less by the velocity head.
+    pub gauge: Option<f64>,
     /// Flow through it, m³/s.
     pub flow: f64,
     /// Reaction of a nozzle, N.

@@ -61,7 +61,13 @@ impl Job<'_, '_> {
                 },
             };
             let Some(law) = law else { return Ok(None) };
+            let bore = match s.kind {
+                StationKind::Nozzle => "inlet_diameter",
+                StationKind::Appliance => "diameter",
+            };
+            let bore = number(self.cx, s.decl, bore)?;
             stations.push(Station {
+                bore: bore.map(|d| self.numbers.keep(d)),
                 label: s.label.clone(),
                 decl: s.decl,
                 law,

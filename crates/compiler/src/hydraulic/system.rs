@@ -18,6 +18,7 @@ use cutwater_hydraulics::STANDARD_GRAVITY;
 use cutwater_hydraulics::atmosphere::pressure_at_altitude;
 use cutwater_hydraulics::friction::{
     DarcyPipe, appliance_resistance, hazen_williams_coefficient, minor_resistance,
+    velocity_pressure,
 };
 use cutwater_hydraulics::network::{
     Held, HoldId, Law, LinkId, LinkState, Network, NodeId, Options, Rise, Solution, SolveError,
@@ -299,6 +300,8 @@ pub(crate) struct Station {
     pub(super) label: Option<SmolStr>,
     pub(super) decl: DeclId,
     pub(super) law: StationLaw,
+    /// Its bore where the water enters, where it is stated.
+    pub(super) bore: Option<N>,
 }
 
 /// What a station does.
@@ -823,7 +826,10 @@ impl System {
             };
             let pressure = wired.pressure(solution, at.inlet);
             let law = wired.nozzles[k];
+            let bore = s.bore.as_ref().filter(|_| !dry).map(|d| d.of(x));
+            let head = bore.and_then(|d| velocity_pressure(flow, d, density).ok());
             points.push(StationPoint {
+                gauge: head.map(|head| pressure - head),
                 label: s.label.clone(),
                 nozzle: at.kind == StationKind::Nozzle,
                 decl: s.decl,
@@ -1038,8 +1044,11 @@ pub(crate) struct Giving {
 
 impl Giving {
     /// NPSH available, m, at a flow (m³/s) taken out, where the water does not part; with another lift (m) of a draft where
-    /// one is given.
+    /// one is given. `None` where a shut gate lets nothing through.
     pub(crate) fn npsh(&self, flow: f64, lift: Option<f64>) -> Option<f64> {
+        if self.source.shut(&self.x) {
+            return None;
+        }
         let mut x = self.x.clone();
         if let (Source::Draft { lift: n, .. }, Some(lift)) = (&self.source, lift) {
             x[n.0 as usize] = lift;

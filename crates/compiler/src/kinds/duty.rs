@@ -343,7 +343,7 @@ pub static DUTY: KindDef = KindDef {
         solved!(
             "stations",
             Type::Any,
-            "Pressure, flow and reaction at each named station of the lay.",
+            "Pressure, flow and reaction at each named station of the lay. Pressures are total pressures, as a nozzle's flow and a pump's head go by; where the bore is known (a nozzle's `inlet_diameter`, an appliance's `diameter`) the reading of a gauge on the side of it, less by the velocity head ρ v²/2, stands beside.",
             "from the solution",
             false,
             stations
@@ -514,8 +514,9 @@ fn pumps(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
 type OfStation = (&'static str, Kind, fn(&StationPoint) -> Option<f64>);
 
 /// The values of a station, in the order they are shown.
-static STATION: [OfStation; 3] = [
+static STATION: [OfStation; 4] = [
     ("pressure", Kind::GaugePressure, |s| Some(s.pressure)),
+    ("gauge_reading", Kind::GaugePressure, |s| s.gauge),
     ("flow", Kind::Flow, |s| Some(s.flow)),
     ("reaction", Kind::Force, |s| s.reaction),
 ];

@@ -197,6 +197,11 @@ pub static NOZZLE: KindDef = KindDef {
             "Flows between which a `holding` fog holds its pressure.",
         ),
         optional(
+            "inlet_diameter",
+            positive(Kind::Length),
+            "Bore of its base. With it a duty shows what a gauge there reads: less than the total pressure by the velocity head.",
+        ),
+        optional(
             "crew",
             Type::Count(1, 12),
             "Firefighters on it, to judge its reaction.",

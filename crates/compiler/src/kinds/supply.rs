@@ -5,10 +5,11 @@ use crate::codes::codes;
 use crate::db::{Cx, Local};
 use crate::schema::short::{default, not_negative, optional, positive, required, signed};
 use crate::schema::{BLANK, ComputedDef, GroupDef, KindDef, PartDef, Sign, Type};
-use crate::value::{Quantity, Value};
+use crate::value::{Origin, Quantity, Value};
 use crate::{DeclId, Eval, show};
 use cutwater_finding::Finding;
 use cutwater_hydraulics::STANDARD_GRAVITY;
+use cutwater_hydraulics::friction::velocity;
 use cutwater_hydraulics::pump::PumpCurve;
 use cutwater_hydraulics::supply::{HYDRANT_EXPONENT, Hydrant};
 use cutwater_quantity::Kind;
@@ -34,6 +35,11 @@ codes! {
     HYDRANT_DROP = "CW1505" "hydrant-drop-small" Advice, "A hydrant test with too small a drop to judge by.",
         "The drop in a flow test should be at least a tenth of the static pressure (NFPA 291, 4.4.6); with less, the flow at other pressures is a guess.",
         fires "supply h {\n    hydrant {\n        static_pressure = 60 psi\n        residual = 58 psi at 400 gpm\n    }\n}\n", silent "supply h {\n    hydrant {\n        static_pressure = 60 psi\n        residual = 45 psi at 900 gpm\n    }\n}\n";
+    /// Raised by `supply`.
+    DRAFT_SHORT = "CW1506" "draft-below-rating" Advice, "At this lift and with this hose the pump cannot draw its rated flow.",
+        "A draft that names the pump it `feeds` is held against the pump's rating: atmospheric less vapour pressure, less the lift and the losses of strainer and hose, must leave the NPSH the pump requires at its rated flow and speed (without a tested NPSH, must leave the water in one piece). Lower the lift, lay larger or more suction hose, or ask for less from this water.",
+        fires "pump p {\n    rating = 1000 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 190 5\n        1000 152 12\n        1400 117 17\n    }\n}\nsupply pond {\n    feeds = p\n    draft {\n        lift    = 22 ft\n        suction = 20 ft of std.suction_5\n    }\n}\n",
+        silent "pump p {\n    rating = 1000 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 190 5\n        1000 152 12\n        1400 117 17\n    }\n}\nsupply pond {\n    feeds = p\n    draft {\n        lift    = 8 ft\n        suction = 20 ft of std.suction_5\n    }\n}\n";
 }
 
 /// `45 psi at 1000 gpm`.
@@ -157,12 +163,22 @@ pub static SUPPLY: KindDef = KindDef {
         ComputedDef {
             name: "most_flow",
             ty: Type::Quantity(Kind::Flow, Sign::Positive),
-            doc: "Of a draft that names the pump it `feeds`: the largest flow at this lift before the pump cavitates at its rated speed, within its tested curve; without NPSH required in the curve, before the water parts.",
+            doc: "Of a draft or tank that names the pump it `feeds`: the largest flow before the pump cavitates at its rated speed, within its tested curve; without NPSH required in the curve, before the water parts. `most_flow_limit` says what ends it.",
             formula: "the flow q with NPSH available(q) = NPSH required(q)",
-            source: "energy from the water's surface to the intake, with strainer and suction hose",
+            source: "energy from the water's surface to the intake, with strainer and suction hose or the tank's plumbing",
             solved: false,
             hint: true,
             eval: most_flow,
+        },
+        ComputedDef {
+            name: "most_flow_limit",
+            ty: Type::Text,
+            doc: "What ends `most_flow`. At the end of the tested curve it gives at least that much.",
+            formula: "which comes first",
+            source: "as `most_flow`",
+            solved: false,
+            hint: false,
+            eval: most_flow_limit,
         },
         ComputedDef {
             name: "most_lift",
@@ -183,6 +199,26 @@ pub static SUPPLY: KindDef = KindDef {
             solved: false,
             hint: true,
             eval: flow_at_20_psi,
+        },
+        ComputedDef {
+            name: "suction_velocity",
+            ty: Type::Quantity(Kind::Speed, Sign::Positive),
+            doc: "Of a draft or hydrant with hose that names the pump it `feeds`: the velocity in each line of that hose at the pump's rated flow.",
+            formula: "rated flow / lines / (π/4 · diameter²)",
+            source: "continuity",
+            solved: false,
+            hint: false,
+            eval: suction_velocity,
+        },
+        ComputedDef {
+            name: "gravity_flow",
+            ty: Type::Quantity(Kind::Flow, Sign::NotNegative),
+            doc: "Of a tank: the flow at which its plumbing takes all of the water's height, so that the pump's intake stands at the pressure of the air; for more the pump draws a vacuum.",
+            formula: "Q_loss · √(ρ g level / loss)",
+            source: "Bernoulli from the water's surface to the intake; square-law plumbing",
+            solved: false,
+            hint: false,
+            eval: gravity_flow,
         },
         ComputedDef {
             name: "lasts",
@@ -309,7 +345,7 @@ fn check(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
             );
         }
     }
-    Ok(())
+    check_draft(cx, d)
 }
 
 fn greatest_lift(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
@@ -327,13 +363,18 @@ fn greatest_lift(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     })
 }
 
-/// The pump a supply is judged for with its speed (rad/s) at its rating, its curve of NPSH required where that was tested,
-/// and its tested curve.
+/// The pump a supply is judged for.
 struct Judged {
+    pump: DeclId,
+    /// Its speed at its rating, rad/s.
     speed: f64,
+    /// Its rated flow, m³/s.
     flow: f64,
+    /// Its curve of NPSH required, where that was tested.
     npshr: Option<PumpCurve>,
+    /// Its tested curve.
     curve: PumpCurve,
+    origin: Origin,
 }
 
 fn judged(cx: &mut Cx<'_>, d: DeclId) -> Eval<Option<Judged>> {
@@ -341,8 +382,8 @@ fn judged(cx: &mut Cx<'_>, d: DeclId) -> Eval<Option<Judged>> {
         return Ok(None);
     };
     let position = Some("parallel");
-    let (Some(speed), Some(flow), Some((curve, _))) = (
-        cx.si(pump, "rated_speed")?,
+    let (Some(speed), Some(flow), Some((curve, origin))) = (
+        cx.quantity(pump, "rated_speed")?,
         cx.part(pump, "rating", "flow")?,
         curve_for(cx, pump, position)?,
     ) else {
@@ -350,20 +391,24 @@ fn judged(cx: &mut Cx<'_>, d: DeclId) -> Eval<Option<Judged>> {
     };
     let npshr = curve_with(cx, pump, position, "npshr")?.map(|c| c.0);
     Ok(Some(Judged {
-        speed,
+        pump,
+        speed: speed.si(),
         flow,
         npshr,
         curve,
+        origin: origin.with(speed.origin),
     }))
 }
 
 impl Judged {
-    /// NPSH required, m; without a tested curve nothing but that the water stays whole. `None` off the curve.
+    /// NPSH required, m, at a flow up to the end of the curve; without a tested one nothing but that the water stays
+    /// whole. Below the least flow it was tested at, it is taken as there: it rises with the flow.
     fn needs(&self, flow: f64) -> Option<f64> {
-        match &self.npshr {
-            Some(c) => c.npshr(flow, self.speed).ok(),
-            None => Some(0.0),
-        }
+        let Some(c) = &self.npshr else {
+            return Some(0.0);
+        };
+        let (least, _) = c.domain(self.speed).ok()?;
+        c.npshr(flow.max(least), self.speed).ok()
     }
 }
 
@@ -380,15 +425,41 @@ fn last(mut good: f64, mut bad: f64, keeps: impl Fn(f64) -> bool) -> f64 {
     good
 }
 
-fn most_flow(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
-    let Some(_) = cx.quantity(d, "draft.lift")? else {
-        return Ok(Value::Absent);
+/// The most that a pump can draw.
+struct Most {
+    pump: DeclId,
+    /// Its rated flow, m³/s.
+    rated: f64,
+    /// m³/s; `None` where even the least flow of the curve is too much.
+    flow: Option<f64>,
+    limit: &'static str,
+    origin: Origin,
+}
+
+/// One US gpm, m³/s: 231 in³ in a minute.
+const GPM: f64 = 231.0 * 0.0254 * 0.0254 * 0.0254 / 60.0;
+
+/// What ends the flow: the suction head that a pump requires.
+const BY_NPSH: &str = "the NPSH required";
+
+/// What ends the flow where no suction head required was tested.
+const BY_PARTING: &str = "the water parts";
+
+/// The most that the pump a draft or tank feeds can draw; `None` where that cannot be told.
+fn most(cx: &mut Cx<'_>, d: DeclId) -> Eval<Option<Most>> {
+    if !matches!(source(cx, d)?, Some("draft" | "tank")) {
+        return Ok(None);
+    }
+    let air = crate::hydraulic::surroundings(cx, d)?;
+    let (Some(pump), Some(giving), Some(air)) =
+        (judged(cx, d)?, crate::hydraulic::giving(cx, d)?, air)
+    else {
+        return Ok(None);
     };
-    let (Some(pump), Some(giving)) = (judged(cx, d)?, crate::hydraulic::giving(cx, d)?) else {
-        return Ok(Value::Absent);
-    };
-    let Ok((low, high)) = pump.curve.domain(pump.speed) else {
-        return Ok(Value::Absent);
+    let curve = pump.npshr.as_ref().unwrap_or(&pump.curve);
+    let (Ok((low, _)), Ok((_, high))) = (pump.curve.domain(pump.speed), curve.domain(pump.speed))
+    else {
+        return Ok(None);
     };
     let keeps = |q: f64| {
         let left = giving.npsh(q, None).zip(pump.needs(q));
@@ -398,19 +469,48 @@ fn most_flow(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     const STEPS: u32 = 64;
     let at = |k: u32| low + (high - low) * f64::from(k) / f64::from(STEPS);
     let first = (0..=STEPS).find(|k| !keeps(at(*k)));
-    Ok(match first {
-        Some(0) => Value::Absent,
-        Some(k) => flow_value(cx, d, last(at(k - 1), at(k), keeps))?,
-        // All that was tested.
-        None => flow_value(cx, d, high)?,
+    let limit = match (first, &pump.npshr) {
+        (None, _) => "the end of the tested curve",
+        (_, Some(_)) => BY_NPSH,
+        (_, None) => BY_PARTING,
+    };
+    Ok(Some(Most {
+        pump: pump.pump,
+        rated: pump.flow,
+        flow: match first {
+            Some(0) => None,
+            Some(k) => Some(last(at(k - 1), at(k), keeps)),
+            // All that was tested.
+            None => Some(high),
+        },
+        limit,
+        origin: pump.origin.with(air.origin),
+    }))
+}
+
+fn most_flow(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    Ok(match most(cx, d)? {
+        Some(Most {
+            flow: Some(q),
+            pump,
+            origin,
+            ..
+        }) => flow_value(cx, pump, q, origin)?,
+        _ => Value::Absent,
     })
 }
 
-/// A flow in the unit the pump's rating is written in.
-fn flow_value(cx: &mut Cx<'_>, d: DeclId, si: f64) -> Eval<Value> {
-    let mut q = Quantity::computed(Kind::Flow, si);
-    if let Some(pump) = cx.reference(d, "feeds")?
-        && let Value::Phrase(parts) = cx.get(pump, "rating")?
+fn most_flow_limit(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    Ok(match most(cx, d)? {
+        Some(m) => Value::Text(m.limit.into()),
+        None => Value::Absent,
+    })
+}
+
+/// A flow in the unit that a pump's rating is written in.
+fn flow_value(cx: &mut Cx<'_>, pump: DeclId, si: f64, origin: Origin) -> Eval<Value> {
+    let mut q = Quantity::computed(Kind::Flow, si).origin(origin);
+    if let Value::Phrase(parts) = cx.get(pump, "rating")?
         && let Some((_, rated)) = parts.iter().find(|p| p.0 == "flow")
     {
         q.unit = rated.unit.clone();
@@ -419,11 +519,66 @@ fn flow_value(cx: &mut Cx<'_>, d: DeclId, si: f64) -> Eval<Value> {
     Ok(Value::Quantity(q))
 }
 
+/// Tells of a draft from which its pump cannot draw its rated flow.
+fn check_draft(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
+    if source(cx, d)? != Some("draft") {
+        return Ok(());
+    }
+    let Some(m) = most(cx, d)? else {
+        return Ok(());
+    };
+    if m.flow.is_some_and(|q| q >= m.rated * (1.0 - 1e-9)) {
+        return Ok(());
+    }
+    // A curve that ends before the rating says nothing of the supply.
+    if m.flow.is_some() && ![BY_NPSH, BY_PARTING].contains(&m.limit) {
+        return Ok(());
+    }
+    let settings = cx.settings();
+    let rated = flow_value(cx, m.pump, m.rated, m.origin)?;
+    let text = |v: &Value| {
+        v.quantity()
+            .map_or(String::new(), |q| show::quantity(q, &settings))
+    };
+    let draws = match m.flow {
+        Some(q) => {
+            let q = flow_value(cx, m.pump, q, m.origin)?;
+            format!("no more than {}", text(&q))
+        }
+        None => "nothing".to_owned(),
+    };
+    let by = match m.limit {
+        BY_PARTING => "beyond that the water parts",
+        _ => "beyond that it cavitates",
+    };
+    let message = format!(
+        "from supply `{}` pump `{}` draws {draws}, less than its rated {}: {by}",
+        cx.name(d),
+        cx.name(m.pump),
+        text(&rated)
+    );
+    let place = cx.place(d, "draft.lift");
+    let mut f = Finding::new(&DRAFT_SHORT, place, message)
+        .here("too high for the rated flow")
+        .label(Local::Head(m.pump), "this pump")
+        .help("lower the lift, use larger or shorter suction hose, more lines, or a strainer that loses less")
+        .source("the pump's NPSH required against atmosphere, vapour pressure, lift and losses")
+        .number("rated flow", m.rated / GPM, "gpm");
+    if let Some(q) = m.flow {
+        f = f.number("most flow", q / GPM, "gpm");
+    }
+    cx.report(f);
+    Ok(())
+}
+
 fn most_lift(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     let Some(lift) = cx.quantity(d, "draft.lift")? else {
         return Ok(Value::Absent);
     };
-    let (Some(pump), Some(giving)) = (judged(cx, d)?, crate::hydraulic::giving(cx, d)?) else {
+    let air = crate::hydraulic::surroundings(cx, d)?;
+    let (Some(pump), Some(giving), Some(air)) =
+        (judged(cx, d)?, crate::hydraulic::giving(cx, d)?, air)
+    else {
         return Ok(Value::Absent);
     };
     let Some(need) = pump.needs(pump.flow) else {
@@ -433,8 +588,60 @@ fn most_lift(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
     let Some(have) = giving.npsh(pump.flow, Some(0.0)) else {
         return Ok(Value::Absent);
     };
-    let mut q = Quantity::computed(Kind::Length, have - need);
+    let origin = pump.origin.with(air.origin);
+    let mut q = Quantity::computed(Kind::Length, have - need).origin(origin);
     q.unit = lift.unit;
+    Ok(Value::Quantity(q))
+}
+
+fn suction_velocity(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let (Some(source @ ("draft" | "hydrant")), Some(pump)) =
+        (source(cx, d)?, cx.reference(d, "feeds")?)
+    else {
+        return Ok(Value::Absent);
+    };
+    let field = if source == "draft" {
+        "draft.suction"
+    } else {
+        "hydrant.hose"
+    };
+    let Value::Piece(piece) = cx.get(d, field)? else {
+        return Ok(Value::Absent);
+    };
+    let (Some(flow), Some(lines), Some(bore)) = (
+        cx.part(pump, "rating", "flow")?,
+        cx.si(d, &format!("{source}.lines"))?,
+        cx.si(piece.of, "diameter")?,
+    ) else {
+        return Ok(Value::Absent);
+    };
+    let v = velocity(flow / lines, bore).ok();
+    Ok(v.map_or(Value::Absent, |v| {
+        Value::Quantity(Quantity::computed(Kind::Speed, v))
+    }))
+}
+
+fn gravity_flow(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
+    let (Some(level), Some(p), Value::Phrase(parts)) = (
+        cx.si(d, "tank.level")?,
+        cx.part(d, "tank.loss", "pressure")?,
+        cx.get(d, "tank.loss")?,
+    ) else {
+        return Ok(Value::Absent);
+    };
+    let (Some((_, flow)), Some(air)) = (
+        parts.iter().find(|p| p.0 == "flow"),
+        crate::hydraulic::surroundings(cx, d)?,
+    ) else {
+        return Ok(Value::Absent);
+    };
+    let si = flow.si() * (air.density * STANDARD_GRAVITY * level / p).sqrt();
+    if !si.is_finite() {
+        return Ok(Value::Absent);
+    }
+    let mut q = Quantity::computed(Kind::Flow, si).origin(flow.origin.with(air.origin));
+    q.unit = flow.unit.clone();
+    q.gallon = flow.gallon;
     Ok(Value::Quantity(q))
 }
 
