@@ -247,3 +247,26 @@ fn a_surge_is_told_where_a_wave_speed_is_stated() {
         );
     }
 }
+
+/// Without a bore there is no velocity, and without a service-test pressure nothing to hold a surge against: said.
+#[test]
+fn limits_that_cannot_be_judged_are_told() {
+    for (fields, says) in [
+        (
+            "velocity_limit = 3 ft/s",
+            "`velocity_limit` of hose `h` says nothing without its `diameter`",
+        ),
+        (
+            "wave_speed = 900 ft/s",
+            "without its `diameter` and `test_pressure`",
+        ),
+        (
+            "wave_speed = 900 ft/s diameter = 2 in",
+            "without its `test_pressure`",
+        ),
+    ] {
+        let text = format!("hose h {{ loss = 2 psi per 100 ft at 100 gpm {fields} }}\n");
+        let f = common::the(&common::settled(&text), "CW1408");
+        assert!(f.message.contains(says), "{}", f.message);
+    }
+}

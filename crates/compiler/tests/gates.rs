@@ -145,14 +145,30 @@ fn openings_that_the_table_does_not_tell_are_said() {
             .message
             .contains("has no table `gate`")
     );
-    let bad = common::settled(
-        "appliance g {\n    diameter = 2 in\n    gate (opening %, loss_coefficient) {\n        0 17\n        100 0.2\n    }\n}\n",
+    // Written as a whole number, percent are meant.
+    let whole = common::the(
+        &common::settled(&spec("opening = 50", "opening = 100 %", BOTH)),
+        "CW1405",
     );
     assert!(
-        common::the(&bad, "CW1405")
-            .message
-            .contains("openings above 0")
+        whole.help.iter().any(|h| h.contains("`opening = 50 %`")),
+        "{:?}",
+        whole.help
     );
+    for (rows, says) in [
+        ("0 17\n 100 0.2", "openings above 0"),
+        ("25 17\n 120 0.2", "up to 100 %"),
+        (
+            "25 0.26\n 75 17",
+            "loses more as it opens: 0.26 at 25.0 %, 17 at 75.0 %",
+        ),
+    ] {
+        let db = common::settled(&format!(
+            "appliance g {{\n    diameter = 2 in\n    gate (opening %, loss_coefficient) {{\n {rows}\n    }}\n}}\n"
+        ));
+        let f = common::the(&db, "CW1406");
+        assert!(f.message.contains(says), "{}", f.message);
+    }
 }
 
 /// What stands behind a shut gate changes nothing before it: hills, hollows, nozzles that keep their flow, rings.

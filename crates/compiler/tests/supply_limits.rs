@@ -120,6 +120,7 @@ fn a_hydrant_is_rated_at_20_psi() {
         !common::numbers(&low).contains_key("s.flow_at_20_psi"),
         "it never has 20 psi"
     );
+    assert!(common::fires(&low, "CW1507") && !common::fires(&db, "CW1507"));
 }
 
 #[test]

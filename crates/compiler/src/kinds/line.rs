@@ -34,6 +34,16 @@ codes! {
         "Between shut and the least opening of the table the loss is not known, and nothing is read outside a table. Without a table the `opening` says nothing.",
         fires "appliance g {\n    diameter = 2.5 in\n    opening = 10 %\n    gate (opening %, loss_coefficient) {\n        25 17\n        100 0.15\n    }\n}\n",
         silent "appliance g {\n    diameter = 2.5 in\n    opening = 50 %\n    gate (opening %, loss_coefficient) {\n        25 17\n        100 0.15\n    }\n}\n";
+    /// Raised by `appliance`.
+    GATE_TABLE = "CW1406" "gate-table" Error, "A gate's table of loss coefficients cannot be right.",
+        "Openings go from above 0 to 100 %, coefficients are above 0 and fall, or stay, as the gate opens. Rows may have been changed round, or how far it is closed written for how far it is open.",
+        fires "appliance g {\n    diameter = 2.5 in\n    opening = 50 %\n    gate (opening %, loss_coefficient) {\n        25 0.26\n        75 17\n    }\n}\n",
+        silent "appliance g {\n    diameter = 2.5 in\n    opening = 50 %\n    gate (opening %, loss_coefficient) {\n        25 17\n        75 0.26\n    }\n}\n";
+    /// Raised by `hose`.
+    NOT_JUDGED = "CW1408" "hose-limit-not-judged" Warning, "A hose states what its water is to be judged by, and not what that needs.",
+        "A velocity follows from the bore: without `diameter` neither a `velocity_limit` nor a `wave_speed` says anything. A surge is held against the service-test pressure, so that a `wave_speed` also needs a `test_pressure`.",
+        fires "hose h {\n    loss = 2 psi per 100 ft at 100 gpm\n    velocity_limit = 15 ft/s\n}\n",
+        silent "hose h {\n    diameter = 2.5 in\n    loss = 2 psi per 100 ft at 100 gpm\n    velocity_limit = 15 ft/s\n}\n";
 }
 
 /// `15.5 psi per 100 ft at 100 gpm`.
@@ -358,6 +368,7 @@ fn pressure_limit(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
 
 fn check_hose(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
     gear::check(cx, d)?;
+    check_judged(cx, d)?;
     let mut laws = Vec::new();
     for name in ["loss", "hazen_williams", "roughness"] {
         match cx.get(d, name)? {
@@ -395,6 +406,39 @@ fn check_hose(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
                     .help("keep the one that was measured"),
             );
         }
+    }
+    Ok(())
+}
+
+/// What a hose's water is judged by needs its bore, and a surge its service-test pressure.
+fn check_judged(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
+    for (field, needs) in [
+        ("velocity_limit", &["diameter"][..]),
+        ("wave_speed", &["diameter", "test_pressure"]),
+    ] {
+        if cx.get(d, field)? == Value::Absent {
+            continue;
+        }
+        let mut missing = Vec::new();
+        for need in needs {
+            if cx.get(d, need)? == Value::Absent {
+                missing.push(format!("`{need}`"));
+            }
+        }
+        if missing.is_empty() {
+            continue;
+        }
+        let (place, name) = (cx.place(d, field), cx.name(d));
+        let missing = missing.join(" and ");
+        cx.report(
+            Finding::new(
+                &NOT_JUDGED,
+                place,
+                format!("`{field}` of hose `{name}` says nothing without its {missing}"),
+            )
+            .here("not judged")
+            .help(format!("add {missing}, or take the line out")),
+        );
     }
     Ok(())
 }
@@ -668,16 +712,40 @@ fn check_gate(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
     }
     let table = cx.place(d, "gate");
     let Some(gate) = gate(cx, d)? else {
-        cx.report(
-            Finding::new(
-                &GATE_OPENING,
-                table,
-                format!("the table of gate `{name}` needs openings above 0 up to 100 % and coefficients above 0 in every row"),
-            )
-            .here("not a gate's table"),
-        );
+        // A row that cannot be read was told there.
+        if let Value::Table(_) = cx.get(d, "gate")? {
+            cx.report(
+                Finding::new(
+                    &GATE_TABLE,
+                    table,
+                    format!("the table of gate `{name}` needs openings above 0 up to 100 % and coefficients above 0 in every row"),
+                )
+                .here("not a gate's table")
+                .help("shut needs no row: at `opening = 0 %` nothing passes"),
+            );
+        }
         return Ok(());
     };
+    if let Some(w) = gate.windows(2).find(|w| w[1].1 > w[0].1) {
+        let show = |v: f64| show::si(v, Kind::Ratio, None, &settings);
+        let k = |(_, ln): (f64, f64)| show::number_text((ln.exp() * 1e6).round() / 1e6);
+        cx.report(
+            Finding::new(
+                &GATE_TABLE,
+                table,
+                format!(
+                    "gate `{name}` loses more as it opens: {} at {}, {} at {}",
+                    k(w[0]),
+                    show(w[0].0),
+                    k(w[1]),
+                    show(w[1].0)
+                ),
+            )
+            .here("rises as the gate opens")
+            .help("change the rows round; an opening of 25 % is a gate three quarters closed"),
+        );
+        return Ok(());
+    }
     if o.si() != 0.0 && gate_coefficient(&gate, o.si()).is_none() {
         let end = |k: usize| show::si(gate[k].0, Kind::Ratio, None, &settings);
         let range = format!("{} to {}", end(0), end(gate.len() - 1));
@@ -692,7 +760,16 @@ fn check_gate(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
             )
             .here("outside the table")
             .label(table, range)
-            .help("shut it (0 %), open it further, or measure it there"),
+            .help(
+                if (1.0..=100.0).contains(&o.si()) && o.si() > gate[gate.len() - 1].0 {
+                    format!(
+                        "write `opening = {} %` if percent are meant",
+                        show::number_text(o.si())
+                    )
+                } else {
+                    "shut it (0 %), open it further, or measure it there".to_owned()
+                },
+            ),
         );
     }
     Ok(())

@@ -40,6 +40,10 @@ codes! {
         "A draft that names the pump it `feeds` is held against the pump's rating: atmospheric less vapour pressure, less the lift and the losses of strainer and hose, must leave the NPSH the pump requires at its rated flow and speed (without a tested NPSH, must leave the water in one piece). Lower the lift, lay larger or more suction hose, or ask for less from this water.",
         fires "pump p {\n    rating = 1000 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 190 5\n        1000 152 12\n        1400 117 17\n    }\n}\nsupply pond {\n    feeds = p\n    draft {\n        lift    = 22 ft\n        suction = 20 ft of std.suction_5\n    }\n}\n",
         silent "pump p {\n    rating = 1000 gpm at 150 psi\n    curve at 3000 rpm (flow gpm, net psi, npshr ft) {\n        0 190 5\n        1000 152 12\n        1400 117 17\n    }\n}\nsupply pond {\n    feeds = p\n    draft {\n        lift    = 8 ft\n        suction = 20 ft of std.suction_5\n    }\n}\n";
+    /// Raised by `supply`.
+    HYDRANT_WEAK = "CW1507" "hydrant-below-20-psi" Advice, "A hydrant that never has 20 psi.",
+        "20 psi is the residual by which hydrants are rated (NFPA 291) and which is left in a main as usual, so that it is not sucked flat or polluted (common practice). A static pressure of 20 psi or less leaves nothing that may be drawn so.",
+        fires "supply h {\n    hydrant {\n        static_pressure = 18 psi\n        residual = 9 psi at 300 gpm\n    }\n}\n", silent "supply h {\n    hydrant {\n        static_pressure = 60 psi\n        residual = 45 psi at 900 gpm\n    }\n}\n";
 }
 
 /// `45 psi at 1000 gpm`.
@@ -336,6 +340,17 @@ fn check(cx: &mut Cx<'_>, d: DeclId) -> Eval<()> {
                 .label(other, "static")
                 .help("check which reading was taken with water flowing"),
             );
+        } else if s.si() <= TWENTY_PSI {
+            cx.report(
+                Finding::new(
+                    &HYDRANT_WEAK,
+                    other,
+                    format!("a static pressure of {b} leaves no 20 psi with any water drawn"),
+                )
+                .here("no flow at 20 psi")
+                .help("use another hydrant, or draw no more than local orders allow")
+                .source("NFPA 291: rated at 20 psi; common practice"),
+            );
         } else if s.si() - p < 0.1 * s.si() {
             cx.report(
                 Finding::new(&HYDRANT_DROP, place, format!("the pressure fell only from {b} to {a}, less than a tenth: flows at other pressures are a guess"))
@@ -435,6 +450,9 @@ struct Most {
     limit: &'static str,
     origin: Origin,
 }
+
+/// The residual by which hydrants are rated (NFPA 291), Pa gauge.
+const TWENTY_PSI: f64 = 20.0 * 6_894.757_293_168;
 
 /// One US gpm, m³/s: 231 in³ in a minute.
 const GPM: f64 = 231.0 * 0.0254 * 0.0254 * 0.0254 / 60.0;
@@ -646,7 +664,6 @@ fn gravity_flow(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
 }
 
 fn flow_at_20_psi(cx: &mut Cx<'_>, d: DeclId) -> Eval<Value> {
-    const TWENTY_PSI: f64 = 20.0 * 6_894.757_293_168;
     let (Some(p0), Value::Phrase(parts)) = (
         cx.si(d, "hydrant.static_pressure")?,
         cx.get(d, "hydrant.residual")?,
