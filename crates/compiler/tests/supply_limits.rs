@@ -303,3 +303,33 @@ fn a_shut_strainer_gives_no_limit() {
     assert!(!v.contains_key("s.most_lift") && !v.contains_key("s.most_flow"));
     assert!(v.contains_key("s.greatest_lift"));
 }
+
+/// 1976 standard atmosphere: 12.228 psi at 5000 ft. Steam tables: 0.9503 psi and 61.99 lb/ft³ at 100 °F, 0.2563 psi and
+/// 62.37 lb/ft³ at 60 °F.
+#[test]
+fn altitude_and_warm_water_lower_the_lift() {
+    let text = spec("    draft { lift = 10 ft }", "");
+    let lift = |text: &str| common::measured_in(&common::settled(text), "s.greatest_lift", "ft");
+    let high = text.replace("barometer = 29.9213 inHg", "altitude = 5000 ft");
+    common::close(lift(&high), (12.228 - 0.2563) * 144.0 / 62.37, 0.02);
+    let warm = text.replace("60 degF", "100 degF");
+    common::close(lift(&warm), (14.696 - 0.9503) * 144.0 / 61.99, 0.02);
+}
+
+/// At the highest lift a duty of the rated flow at the rated speed has no suction head left over: a tenth of a foot
+/// decides.
+#[test]
+fn the_most_lift_is_where_the_rating_begins_to_cavitate() {
+    let at = |lift: f64, duty: &str| {
+        common::settled(&spec(
+            &format!(
+                "    draft {{\n        lift    = {lift} ft\n        suction = 20 ft of suction\n        lines   = 2\n    }}"
+            ),
+            duty,
+        ))
+    };
+    let most = common::numbers(&at(5.0, ""))["s.most_lift"];
+    let duty = "nozzle n {\n    form = regulated\n    rated = 1000 gpm at 1 psi\n}\nhose short { loss = 0.001 psi per 100 ft at 100 gpm }\nlay l { p.discharge -> 10 ft of short -> n: n }\nduty d {\n    supply = s\n    lay = l\n    hold speed = 3000 rpm\n}\n";
+    assert!(!common::fires(&at(most - 0.1, duty), "CW1614"));
+    assert!(common::fires(&at(most + 0.1, duty), "CW1614"));
+}
